@@ -52,6 +52,10 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "map": ("map", "Draw the potentiometric map of one aquifer and day."),
     "gradient": ("gradient", "Work out horizontal and vertical gradients, on one day or round by round."),
     "pumping": ("pumping", "Work with pumping tests: their sheets, drawdowns, analyses and figures."),
+    "calculate": (
+        "calculate",
+        "Work out corrections to enter in tables: stretch of a tape, shift of a vertical datum.",
+    ),
     "worth": ("worth", "Rank wells by their data worth: what the map loses without them."),
     "report": ("report", "Make a report from its definition."),
 }
@@ -64,7 +68,7 @@ SECTIONS: Final[dict[str, tuple[str, ...]]] = {
     "Plan rounds and go into the field": ("rounds", "worth"),
     "Look at the record": ("wells", "list", "levels", "hydrograph", "explain", "history"),
     "Check and review": ("check", "review", "effects"),
-    "Work out": ("thresholds", "trend", "seasons", "map", "gradient", "response", "pumping"),
+    "Work out": ("thresholds", "trend", "seasons", "map", "gradient", "response", "pumping", "calculate"),
     "Report and hand over": ("report", "export", "refresh", "sources", "serve"),
     "Keep the record safe": ("backup", "restore", "doctor", "upgrade", "move", "grant"),
 }

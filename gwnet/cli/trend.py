@@ -17,6 +17,7 @@ _OTHERS = {
     "summary": "No well is on record that matches.",
     "pooled": "No well of an aquifer is on record that matches.",
     "thresholds": "No threshold is in force at a well that matches.",
+    "without_context": "No well is on record that matches.",
     "steps": "No well is on record that matches.",
     "left_out": "Every level that matches takes part.",
 }
@@ -41,6 +42,9 @@ _OTHERS = {
 )
 @click.option("--pooled", is_flag=True, help="One row an aquifer: all its wells in one test.")
 @click.option("--thresholds", is_flag=True, help="One row a threshold: when the trend would reach it.")
+@click.option(
+    "--without-context", is_flag=True, help="Take rainfall and abstraction before each level out of the trends."
+)
 @click.option("--steps", is_flag=True, help="Test for steps: the most likely one, gaps, new measuring points, sensors.")
 @click.option("--left-out", is_flag=True, help="List the levels that take no part, each with its reason.")
 @options.drawing("--figure", "Draw one well with its trend, or the slopes of several ranked, into this file.")
@@ -62,9 +66,8 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     """
     asked = [name for name in _OTHERS if chosen.pop(name)]
     if len(asked) > 1:
-        message = (
-            "--summary, --pooled, --thresholds, --steps and --left-out are tables of their own. Ask for one at a time."
-        )
+        names = ", ".join(f"--{name.replace('_', '-')}" for name in asked)
+        message = f"{names} are tables of their own. Ask for one at a time."
         raise click.UsageError(message)
     files = {name: chosen.pop(name) for name in ("figure", "map", "multiples")}
     smooth = chosen.pop("smooth")
@@ -81,10 +84,8 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
         else:
             ask = getattr(net.trends, asked[0]) if asked else net.trends
             table = ask(wells or None, **chosen)
-    if form == "table" and not asked:
-        table = _overview(table)
-    elif form == "table" and asked == ["summary"]:
-        table = _brief(table)
+    if form == "table" and asked in ([], ["summary"]):
+        table = _brief(table) if asked else _overview(table)
     output.rows(table, form, empty=_OTHERS[asked[0]] if asked else "No well is on record that matches.")
     output.say_written(written)
 

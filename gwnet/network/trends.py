@@ -173,6 +173,23 @@ class Trends(WellStatistics):
             return in_unit(trend_summary(given.levels, given.wells, _limits_in_force(given), **how), unit)
 
     @same_parameters(__call__)
+    def without_context(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
+        """Fit trends of wells with the rainfall and abstraction on record taken out, beside those with them.
+
+        Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.analysis.series.trend_context.context_trends`.
+        """
+        from gwnet.analysis.series.trend_context import context_trends
+
+        with self._inputs(**asked) as given:
+            how: Any = {"method": method, "seasons": seasons, "approved": approved}
+            return in_unit(context_trends(given.levels, given.wells, given.record.context, **how), unit)
+
+    @same_parameters(__call__)
     def steps(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
         """Test the levels of wells for steps: the most likely one, and those at moments on record.
 

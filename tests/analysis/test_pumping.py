@@ -69,6 +69,15 @@ def test_levels_of_tests_have_the_uncertainty_of_levels_and_their_own_status(net
     assert whole == pytest.approx(math.hypot(alone, 0.010), abs=1e-4)
 
 
+def test_a_reading_of_a_test_is_explained_like_a_level(net):
+    [explained] = net.levels.explain("O1", "2024-05-01T08:05")
+    steps = {step.what: (step.value, step.source) for step in explained.steps}
+    assert steps["event"][0] == "pumping test, access main"
+    assert steps["event"][1].startswith("pumping_readings.csv, row")
+    assert steps["tape correction"][0] == "+0.010 m"
+    assert steps["may enter maps and trends"][0] == "no: pumping test"
+
+
 def test_distances_and_dimensions_are_those_of_the_record(net):
     wells = of_test(net).wells
     assert wells["distance_m"].tolist() == [0.0, 30.0, 100.0]

@@ -111,3 +111,16 @@ def test_a_small_run_of_limits_of_efficiencies_prints_their_coverage(tmp_path):
     ran = run_python(str(ROOT / "tests" / "bench" / "bench_efficiency_limits.py"), "3", cwd=tmp_path)
     assert ran.code == 0, ran.err
     assert ran.out.count("% hold, half-width") == 3 * 3 * 8
+
+
+def test_a_small_run_of_limits_of_pumping_tests_prints_their_coverage(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_pumping_limits.py"), "3", "theis", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert ran.out.count(" % hold; ") == 6
+
+
+def test_a_small_run_of_fits_of_pumping_tests_prints_the_ratio_to_a_loop(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_pumping_fit.py"), "20", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert " x loop" in ran.out
+    assert ran.out.count(" fit of 20 readings with limits") == 3

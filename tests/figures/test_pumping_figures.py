@@ -1,5 +1,7 @@
 """Figures of pumping tests: what each kind shows, what is posted, and what cannot be shown."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -170,3 +172,11 @@ def test_a_parameter_that_is_not_determined_says_its_bound(constant):
     fit = fit_pumping_test("leaky", rates, [wells[0]])
     (line,) = [line for line in parameter_lines(fit) if line.startswith("leakage")]
     assert "(not determined: above " in line
+
+
+def test_a_model_that_the_data_do_not_determine_is_drawn_through_its_values(constant):
+    rates, wells, fit = constant
+    boundless = replace(fit, parameters=tuple(replace(p, value=np.inf, identifiable=False) for p in fit.parameters))
+    data = pumping_plot_data("half-log", rates, wells, boundless, title="T")
+    assert data.panel.curves[0].y == pytest.approx(fit.fitted_m[:50])
+    assert "transmissivity ∞" in texts(draw_pumping(data))

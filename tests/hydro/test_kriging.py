@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.surfaces import correlation, kriging
+from gwnet.hydro.surfaces.kriging_solution import solve
 from gwnet.hydro.surfaces.variogram import MODELS, Covariance
 
 COVARIANCE = Covariance("spherical", 2.0, 600.0)
@@ -227,3 +228,15 @@ def test_measurement_variance_must_make_sense(noise, error):
 def test_too_few_wells():
     with pytest.raises(TooFewLevelsError, match="2 can be used: P1, P2"):
         kriging.fit([0, 1], [0, 1], [1, 2], names=["P1", "P2"])
+
+
+@pytest.mark.parametrize("drift", ["none", "linear"])
+def test_a_given_covariance_is_one_solution_with_its_own_errors(drift):
+    x, y, z = wells()
+    noise = np.full(25, 0.01)
+    surface = kriging.fit(x, y, z, covariance=COVARIANCE, drift=drift, measurement_variance_m2=noise)
+    solution = solve((x, y, z), COVARIANCE, drift=drift, noise=noise, barriers=None)
+    at = np.array([100.0, 512.0, x[4]]), np.array([900.0, 433.0, y[4]])
+    assert surface.predict(*at).tolist() == solution.predict(*at).tolist()
+    assert surface.standard_error(*at).tolist() == solution.standard_error(*at).tolist()
+    assert surface.leave_one_out().residual_m.tolist() == solution.leave_one_out().residual_m.tolist()

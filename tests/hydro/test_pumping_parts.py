@@ -25,7 +25,7 @@ from gwnet.hydro.pumping.straight_lines import (
     recovery_ratio,
 )
 from gwnet.hydro.pumping.superposition import interpolated, superpose, with_image
-from gwnet.hydro.pumping.well_functions import invert_laplace, leaky, theis
+from gwnet.hydro.pumping.well_functions import invert_laplace, leaky, scaled_bessel_k, theis
 
 PLANTED = {"transmissivity": 300.0, "storativity": 2e-4, "specific_yield": 0.1, "anisotropy": 0.2, "delay_rate": 5.0}
 
@@ -303,3 +303,23 @@ def test_limits_of_a_straight_line_are_those_of_student():
     np.testing.assert_allclose(found.theta - found.lower, half, rtol=2e-3)
     assert found.aicc == pytest.approx(12 * np.log(sum_squares[0] / 12) + 6 + 24 / 8)
     assert np.isnan(aicc(1.0, 4, 2))
+
+
+def test_far_wells_at_the_first_moment_have_no_drawdown_rather_than_no_number():
+    far = wellbore_storage([1e-24, 1e-12, 1e6], 1e-3, 2000.0)
+    assert np.isfinite(far).all()
+    assert far[0] == far[1] == 0.0 < far[2]
+    z = np.array([3e9 + 1e9j, 2.0 + 0.5j])
+    np.testing.assert_allclose(scaled_bessel_k(0, z)[1], special.kve(0, z[1]))
+    np.testing.assert_allclose(scaled_bessel_k(0, z)[0] ** 2 * z[0], np.pi / 2)
+
+
+def test_a_step_test_without_drawdown_is_refused_and_an_exponent_stays_within_its_ends():
+    rates, pumped = steps(2.0)
+    with pytest.raises(AnalysisError, match="no drawdown above 0"):
+        fit_steps_theis(rates, [WellDrawdown("PW", 0.15, pumped.days, -pumped.drawdown_m)])
+    fit = fit_steps_exponent(rates, [WellDrawdown("PW", 0.15, pumped.days, np.sqrt(pumped.drawdown_m))])
+    exponent = fit.parameter("exponent")
+    assert 1.0 < exponent.value < 12.1
+    assert not exponent.identifiable
+    assert fit.greatest_rate_m3_d == 800.0

@@ -73,7 +73,8 @@ def plain_table(table: Table) -> str:
         cells = []
         for cell, column in zip(row, table.columns, strict=True):
             text = cell_text(cell, column)
-            cells.append(f"{text} ({letters[cell.reason]})" if cell.reason else text)
+            noted = cell.reason if table.reasons_in_row else letters.get(cell.reason, "")
+            cells.append(f"{text} ({noted})" if noted else text)
         lines.append(" | ".join(cells))
     lines.extend(table.notes)
     lines.extend(f"({letter}) {reason}" for reason, letter in letters.items())

@@ -1,12 +1,13 @@
 """Each section composed alone from the constructed record: its rows are counted anew from the frames."""
 
 import dataclasses
+import re
 
 import pandas as pd
 import pytest
 
 from gwnet.errors import DefinitionError
-from gwnet.reporting.content import Caution, FigureSlot, Heading, Paragraph, SignOff, Table
+from gwnet.reporting.content import Caution, FigureSlot, Heading, PageTitle, Paragraph, SignOff, Table
 from gwnet.reporting.definition.files import read_wording
 from gwnet.reporting.definition.keys import Checks
 from gwnet.reporting.rounds import planned_wells
@@ -16,6 +17,7 @@ from gwnet.reporting.sections import (
     comparison,
     cover,
     earlier,
+    hydrographs,
     levels,
     levels_to_date,
     loggers,
@@ -26,6 +28,7 @@ from gwnet.reporting.sections import (
     soundings,
     statistics,
     thresholds,
+    year,
 )
 
 
@@ -60,12 +63,13 @@ def test_each_measuring_point_has_its_row(composed, view24):
     assert len(rows(found)) == len(view24.data.measuring_points)
 
 
-def test_levels_of_the_round_are_those_of_its_wells_and_product_stands_apart(composed, view24):
+def test_levels_of_the_round_are_those_of_its_wells_and_product_is_said_in_its_row(composed, view24):
     found = tables(composed(levels.compose_levels))
     current = view24.current
-    assert set(column(found["levels-2026-Q1"], "Well")) == set(current.events["well"])
+    assert set(column(found["levels-2026-Q1"], "Well")) == {*current.events["well"], *current.planned}
     with_product = [event for event in current.best.values() if event["product_thickness_m"] > 0]
-    assert len(rows(found["product-2026-Q1"])) == len(with_product) == 1
+    said = [row for row in rows(found["levels-2026-Q1"]) if any("floating product" in cell.reason for cell in row)]
+    assert len(said) == len(with_product) == 1
 
 
 def test_levels_to_date_have_a_row_for_every_round(composed, view24):
@@ -80,7 +84,7 @@ def test_each_well_that_was_sounded_has_its_newest_sounding(composed, view24):
 
 
 def test_thresholds_and_what_to_do_about_them(composed, view24):
-    found = tables(composed(thresholds.compose_thresholds))
+    found = tables(composed(thresholds.compose_threshold_table))
     assert len(rows(found["thresholds"])) == len(view24.thresholds)
     crossed = [status.well for status in view24.thresholds if status.state == thresholds.CROSSED]
     assert set(crossed) <= set(column(found["threshold-actions"], "Well"))
@@ -207,3 +211,33 @@ def test_the_days_of_loggers_are_those_of_the_site(view24, constructed):
     view = dataclasses.replace(view24, data=dataclasses.replace(view24.data, extras=extras, site=site))
     table = tables(loggers.compose_loggers(view, constructed.PlainDrawing()))["logger-coverage"]
     assert column(table, "first") == column(table, "last") == ["2025-10-13"]
+
+
+def test_the_page_of_a_year_has_a_title_an_aquifer_and_its_key_wells(composed, view24):
+    blocks = composed(year.compose_year)
+    names = [view24.aquifer_name(code).partition(" (")[0] for code, _ in view24.by_aquifer()]
+    assert [block.text for block in blocks if isinstance(block, PageTitle)] == [f"{name} in 2026-Q1" for name in names]
+    figures = [block for block in blocks if isinstance(block, FigureSlot)]
+    assert [figure.key for figure in figures] == ["year-wells-1", "year-wells-2"]  # one round is no high and low water
+    limited = {state.well for state in view24.thresholds}
+    named = set(re.findall(r"HW-\d{3}", figures[0].caption))
+    assert 0 < len(named) <= 4
+    assert named <= limited
+
+
+def test_thresholds_have_a_row_each_on_their_page(composed, view24):
+    blocks = composed(thresholds.compose_thresholds)
+    assert isinstance(blocks[0], Paragraph)
+    assert blocks[0].lead_in.startswith("6 of 13 thresholds")
+    alternatives = " ".join(block.alt for block in blocks if isinstance(block, FigureSlot))
+    assert all(state.well in alternatives for state in view24.thresholds)
+
+
+def test_a_page_of_hydrographs_holds_six_and_begins_with_wells_that_have_thresholds(composed, view24):
+    blocks = composed(hydrographs.compose_hydrographs)
+    figures = [block for block in blocks if isinstance(block, FigureSlot)]
+    wells = [well for figure in figures for well in figure.bookmarks]
+    assert sorted(wells) == sorted(view24.wells["well"])
+    assert {len(figure.bookmarks) for figure in figures[:-1]} == {6}
+    limited = {state.well for state in view24.thresholds}
+    assert set(wells[: len(limited)]) == limited

@@ -7,7 +7,7 @@ import re
 import pandas as pd
 import pytest
 
-from gwnet.reporting.content import Caution, Group, Table
+from gwnet.reporting.content import Beside, Group, Table
 from gwnet.reporting.data import COLUMNS, MapFacts
 from gwnet.reporting.definition.wording import wording
 from gwnet.reporting.registry import report_sections
@@ -17,8 +17,10 @@ from .plain import plain_report, plain_section, plain_table
 
 
 @pytest.fixture(scope="module")
-def text(report24):
-    return plain_report(report24).replace("\u00a0", " ")
+def text(constructed, quarterly, record24):
+    own = dataclasses.replace(quarterly, sections=("summary", *quarterly.sections))
+    report = compose(own, record24, period="2026-Q1", drawing=constructed.PlainDrawing())
+    return plain_report(report).replace("\u00a0", " ")
 
 
 def section(report, key):
@@ -76,12 +78,13 @@ def test_summary_lists_thresholds(text):
 
 def test_levels_table_prints_a_bound_a_pumped_well_and_a_missing_one(report24):
     assert line(report24, "levels-2026-Q1", "HW-001") == (
-        "HW-001 | 2026-02-10 08:05 | static | 3.490 | 42.600 | 39.110 | 0.014 | +0.393 | −0.030 | approved"
+        "HW-001 | 2026-02-10 08:05 | 3.490 | 42.600 | 39.110 | 0.014 | +0.393 | −0.030"
     )
-    assert "| dry | — (a) | 41.820 | ≤ 29.220 (b) | — (c)" in line(report24, "levels-2026-Q1", "HW-007")
-    notes = plain_table(table(report24, "levels-2026-Q1"))
-    assert "left out of maps and trends: pumping" in notes
-    assert "no reading and no reason on record" in notes
+    why = "dry, only a bound; head ≤ 29.220 m"
+    row = line(report24, "levels-2026-Q1", "HW-007")
+    assert f"| — ({why}) | 41.820 | ≤ 29.220 ({why}) | — ({why}) | — ({why})" in row
+    assert "(pumping)" in line(report24, "levels-2026-Q1", "HW-008")
+    assert "no reading and no reason on record" in line(report24, "levels-2026-Q1", "HW-014")
 
 
 def test_change_that_is_not_significant_is_marked(constructed, quarterly):
@@ -90,12 +93,19 @@ def test_change_that_is_not_significant_is_marked(constructed, quarterly):
     report = compose(
         dataclasses.replace(quarterly, decimals=3), data, period="2026-Q1", drawing=constructed.PlainDrawing()
     )
-    assert "+0.393 (a) | −0.030 (a)" in line(report, "levels-2026-Q1", "HW-001")
+    within = "smaller than its half-width: not distinguishable from no change"
+    assert f"+0.393 ({within}) | −0.030 ({within})" in line(report, "levels-2026-Q1", "HW-001")
+    (row,) = [
+        row for row in table(report, "levels-2026-Q1").rows if row[0:] and getattr(row[0], "value", "") == "HW-001"
+    ]
+    assert [cell.faint for cell in row] == [False] * 6 + [True] * 2
     assert "was unchanged within the uncertainty at 3" in plain_report(report)
 
 
-def test_exclusions_give_every_reason(report24):
-    rows = plain_table(table(report24, "missing-2026-Q1")).replace("\u00a0", " ")
+def test_exclusions_give_every_reason(constructed, quarterly, record24):
+    own = dataclasses.replace(quarterly, sections=("exclusions",))
+    report = compose(own, record24, period="2026-Q1", drawing=constructed.PlainDrawing())
+    rows = plain_table(table(report, "missing-2026-Q1")).replace("\u00a0", " ")
     assert "HW-007 | 2026-02-10 08:35 | dry | dry, only a bound | —" in rows
     assert "HW-013 | 2026-02-10 09:05 | no access | no access | gate locked, owner away" in rows
     assert "HW-014 | — (b) | — (b) | no reading and no reason on record | — (a)" in rows
@@ -117,21 +127,17 @@ def test_refused_map_tells_why(constructed, quarterly, record24):
 
 def test_measuring_points_show_alterations_and_the_corrected_survey(report24):
     rows = plain_table(table(report24, "measuring-points"))
-    assert (
-        "HW-004 | 2017-06-01 | 2022-03-14 | 42.210 | 0.010 | +0.600 | 2017-06-01 | levelled | installed | ended" in rows
-    )
-    assert "HW-004 | 2022-03-14 | open | 41.960 | 0.010 | +0.350 | 2022-03-14 | levelled | altered | in force" in rows
-    assert (
-        "HW-005 | 2017-06-01 | open | 42.180 | 0.010 | +0.600 | 2017-06-01 | levelled | installed | replaced 2026-02-20"
-        in rows
-    )
+    assert "HW-004 | 2017-06-01 | 2022-03-14 | 42.210 | +0.600 | 2017-06-01 | installed | ended" in rows
+    assert "HW-004 | 2022-03-14 | open | 41.960 | +0.350 | 2022-03-14 | altered | in force" in rows
+    assert "HW-005 | 2017-06-01 | open | 42.180 | +0.600 | 2017-06-01 | installed | replaced 2026-02-20" in rows
     assert "HW-005 | 2017-06-01 | open | 42.080 |" in rows
+    assert "The same at all of them: accuracy 0.010 m, survey method levelled." in rows
 
 
 def test_construction_is_given_as_elevations(report24, constructed):
     ground = constructed.ground(2)
     expected = " | ".join(f"{ground - depth:.2f}" for depth in (16.0, 17.0, 17.0, 24.5, 18.0, 24.0, 24.5))
-    assert line(report24, "construction", "HW-003") == f"HW-003 | 50 | PVC | {expected}"
+    assert line(report24, "construction", "HW-003") == f"HW-003 | {expected}"
     assert "ended 2025-09-01, replaced by HW-011" in line(report24, "wells", "HW-010")
 
 
@@ -150,8 +156,8 @@ def test_corrections_and_tape_checks_in_force(report24):
 
 
 def test_cautions_stand_on_the_cover_and_at_the_end(report24):
-    cover = [block for block in report24.cover.blocks if isinstance(block, Caution)]
-    assert any("drinking water" in item for item in cover[0].items)
+    (beside,) = [block for block in report24.cover.blocks if isinstance(block, Beside)]
+    assert "drinking water" in dict(beside.pairs)["Read with care"]
     closing = section(report24, "cautions").blocks[0]
     assert any("licensed professional" in item for item in closing.items)
 
@@ -187,7 +193,7 @@ def test_state_and_counts_on_the_cover(text):
 def test_feet_are_used_where_the_site_works_in_feet(constructed, quarterly):
     report = compose(quarterly, constructed.record(3, unit="ft"), period="2026-Q1", drawing=constructed.PlainDrawing())
     assert line(report, "levels-2026-Q1", "HW-001") == (
-        "HW-001 | 2026-02-10 08:05 | static | 11.45 | 139.76 | 128.32 | 0.05 | +1.29 | −0.10 | approved"
+        "HW-001 | 2026-02-10 08:05 | 11.45 | 139.76 | 128.32 | 0.05 | +1.29 | −0.10"
     )
     assert "[m]" not in "\n".join(
         plain_table(part) for part in report.tables() if part.key.startswith(("levels", "thresholds", "sounded"))
@@ -203,7 +209,7 @@ def test_every_row_of_every_table_fits_its_columns(report24):
 @pytest.mark.parametrize("count", [1, 3, 24])
 @pytest.mark.parametrize("kind", list(report_sections()))
 def test_each_section_alone(constructed, quarterly, kind, count):
-    own = dataclasses.replace(quarterly, sections=(kind,))
+    own = dataclasses.replace(quarterly, sections=(kind,), discussion=("The river was high.",))
     report = compose(own, constructed.record(count), period="2026-Q1", drawing=constructed.PlainDrawing())
     assert [part.key for part in report.sections] == [kind]
     assert report.sections[0].blocks

@@ -82,7 +82,7 @@ def explain(
     *,
     unit: str = "m",
 ) -> list[Explanation]:
-    """Explain the levels of a well at a time.
+    """Explain the levels of a well at a time, those that were read for pumping tests among them.
 
     Parameters
     ----------
@@ -110,8 +110,24 @@ def explain(
     reduced = reduce_levels(inputs)
     frame = with_open_findings(levels_frame(inputs, reduced), open_findings(record))
     hits = _events_at(frame, time.strip().replace(" ", "T"))
-    if not len(hits):
+    explained = [_explanation(inputs, reduced, frame, int(row), unit) for row in hits]
+    explained += _of_tests(record, well, time, unit)
+    if not explained:
         raise _not_found(frame, well, time)
+    return explained
+
+
+def _of_tests(record: Snapshot, well: str, time: str, unit: str) -> list[Explanation]:
+    """Return the explanations of the readings of pumping tests at a time."""
+    # readings of tests are reduced by this package, so that they are known only when it is loaded
+    from gwnet.analysis.pumping.readings import reading_inputs
+
+    inputs = reading_inputs(record, Selection.of([well]))
+    if not len(inputs):
+        return []
+    reduced = reduce_levels(inputs)
+    frame = levels_frame(inputs, reduced)
+    hits = _events_at(frame, time.strip().replace(" ", "T"))
     return [_explanation(inputs, reduced, frame, int(row), unit) for row in hits]
 
 

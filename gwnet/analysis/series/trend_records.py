@@ -64,11 +64,6 @@ class WellRecord:
         """Return how many of them are bounds."""
         return int((self.bound != 0).sum())
 
-    @property
-    def length_years(self) -> float:
-        """Return the time from the first to the last level [years]."""
-        return float((self.days[-1] - self.days[0]).astype(np.int64)) / DAYS_PER_YEAR
-
 
 @dataclass(frozen=True, slots=True)
 class Gap:

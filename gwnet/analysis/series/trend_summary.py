@@ -187,7 +187,14 @@ def _doubts(found: _Found, change: str) -> list[str]:
     """Return why somebody should look at the record itself."""
     doubts = [change] if change and change != found.trend["direction"] else []
     note = str(found.trend["note"])
-    for words in ("always dry", "always flowing", "dry or flowing at every visit", "no level from", "too few years"):
+    for words in (
+        "always dry",
+        "always flowing",
+        "dry or flowing at every visit",
+        "no level from",
+        "no level that",
+        "too few",
+    ):
         doubts += [part for part in note.split("; ") if part.startswith(words)]
     if "short against its memory" in note and found.trend["direction"] in ("rising", "falling"):
         doubts.append("the record is short against its memory")

@@ -379,9 +379,10 @@ class _View:
             return CurveSeries(place, np.empty(0), np.empty(0))
         of_well = np.flatnonzero(fit.well_index == fit.wells.index(well.well))
         seen = well.within(max(after, self.began), until).days
-        if fit.model in MODELS and seen.size:
+        k = fit.covariance.shape[0]
+        is_finite = all(0.0 < parameter.value < math.inf for parameter in fit.parameters[:k])
+        if fit.model in MODELS and seen.size and is_finite:
             days = self._dense(float(seen.min()), float(seen.max()))
-            k = fit.covariance.shape[0]
             values = {parameter.name: parameter.value for parameter in fit.parameters[:k]}
             at = WellDrawdown(
                 well.well, well.distance_m, days, 0.0 * days,

@@ -424,8 +424,8 @@ def _name_level(axes: Axes, chart: CrossingChart, limits: tuple[float, float], f
     near = np.abs(chart.values[inside] - chart.level).min(initial=math.inf)
     at_left = near > 0.12 * (limits[1] - limits[0])
     up = 1.0 if not chart.is_upper else -1.0
-    if at_left:
-        up = 1.0 if np.median(chart.values[inside]) < chart.level else -1.0 if inside.any() else up
+    if inside.any() and at_left:
+        up = 1.0 if np.median(chart.values[inside]) < chart.level else -1.0
     axes.annotate(
         chart.name,
         (first if at_left else last, chart.level),

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from gwnet.hydro.pumping.well_functions import invert_laplace, leaky, theis
+from gwnet.hydro.pumping.well_functions import invert_laplace, leaky, scaled_bessel_k, theis
 
 Floats = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -62,7 +62,7 @@ def boulton(time: ArrayLike, sigma: float, r_over_b: float) -> Floats:
 
     def transform(p: Complex) -> Complex:
         root = np.sqrt(p + r_over_b**2 * p / (p + sigma * r_over_b**2))
-        return np.asarray(2.0 / p * special.kve(0, root) * np.exp(-root), dtype=np.complex128)
+        return np.asarray(2.0 / p * scaled_bessel_k(0, root) * np.exp(-root), dtype=np.complex128)
 
     return np.maximum(invert_laplace(transform, time), 0.0)
 

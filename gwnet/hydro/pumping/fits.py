@@ -323,7 +323,7 @@ def parameters_of(kinds: Sequence[FittedParameter], problem: Problem, solution: 
         found.append(
             Parameter(
                 kind.name,
-                _exp(at_end),
+                math.exp(theta) if kind.is_limited else _exp(at_end),
                 kind.unit,
                 _exp(float(lower)),
                 _exp(float(upper)),

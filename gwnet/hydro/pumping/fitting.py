@@ -34,6 +34,8 @@ _FLAT, _FAR = 1e-3, 1.5
 _FINE, _COARSE = 1e-9, 1e-6
 #: Standard errors beyond which the correlation of neighbours is taken into account: one-sided 1 %.
 _SIGNIFICANT: Final = 2.3263478740408408
+#: Most steps of a fit.
+_MOST_STEPS: Final = 60
 #: Highest serial correlation that limits are widened for: beyond it a misfit is no longer noise.
 _HIGHEST_CORRELATION: Final = 0.95
 
@@ -235,7 +237,14 @@ def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple
             if (free.x > problem.low).all() and (free.x < problem.high).all() and math.isfinite(free.cost):
                 return np.asarray(free.x, dtype=np.float64), 2.0 * float(free.cost)
     found = least_squares(
-        misfit, inside, slopes, (problem.low, problem.high), x_scale=1.0, xtol=tolerance, ftol=tolerance
+        misfit,
+        inside,
+        slopes,
+        (problem.low, problem.high),
+        x_scale=1.0,
+        xtol=tolerance,
+        ftol=tolerance,
+        max_nfev=_MOST_STEPS,
     )
     return np.asarray(found.x, dtype=np.float64), 2.0 * float(found.cost)
 

@@ -37,6 +37,8 @@ class FittedParameter:
         Whether the ends and starts are multiples of the greatest distance.
     of_storativity : bool
         Whether the starts are multiples of the storativity.
+    is_limited : bool
+        Whether the ends of the search are those of the parameter itself; elsewhere they stand for 0 and infinity.
     """
 
     name: str
@@ -46,6 +48,7 @@ class FittedParameter:
     starts: tuple[float, ...]
     of_distance: bool = False
     of_storativity: bool = False
+    is_limited: bool = False
 
 
 @dataclass(frozen=True)

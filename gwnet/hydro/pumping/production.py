@@ -266,7 +266,7 @@ def _jacob_steps(fit: PumpingFit) -> Callable[[float], tuple[float, float]]:
 
 
 def _rorabaugh_steps(fit: PumpingFit) -> Callable[[Floats, float], float]:
-    greatest = _greatest_rate(fit)
+    greatest = fit.greatest_rate_m3_d
 
     def drawdown(theta: Floats, rate: float) -> float:
         linear, loss, exponent = np.exp(theta)
@@ -275,13 +275,8 @@ def _rorabaugh_steps(fit: PumpingFit) -> Callable[[Floats, float], float]:
     return drawdown
 
 
-def _greatest_rate(fit: PumpingFit) -> float:
-    """Return the rate at which the well loss of the fit is stated [m³/d]."""
-    return float((fit.value("well_loss_at_greatest_rate") / fit.value("well_loss")) ** (1.0 / fit.value("exponent")))
-
-
 def _theis_steps(fit: PumpingFit, days: float) -> Callable[[Floats, float], float]:
-    greatest, bore_m = _greatest_rate(fit), fit.distances_m[0]
+    greatest, bore_m = fit.greatest_rate_m3_d, fit.distances_m[0]
 
     def drawdown(theta: Floats, rate: float) -> float:
         transmissivity, storativity, loss, exponent = np.exp(theta)
@@ -335,8 +330,8 @@ def _note(fit: PumpingFit, rate_m3_d: float, days: float) -> str:
             f"{days:.3g} d is {days / longest:.0f} times as long as the test: a boundary or leakage that it did not "
             "reach would change the drawdown."
         )
-    if fit.model in {"step-rorabaugh", "step-theis"} and rate_m3_d > 1.05 * _greatest_rate(fit):
-        notes.append(f"The rate exceeds the greatest of the test, {_greatest_rate(fit):.4g} m³/d.")
+    if fit.model in {"step-rorabaugh", "step-theis"} and rate_m3_d > 1.05 * fit.greatest_rate_m3_d:
+        notes.append(f"The rate exceeds the greatest of the test, {fit.greatest_rate_m3_d:.4g} m³/d.")
     if fit.model in MODELS:
         notes.append("Loss in the well is not part of it; use a step test for the pumped well.")
     return " ".join([*notes, PRODUCTION_SENTENCE])

@@ -283,6 +283,8 @@ class PumpingFit:
         Sentences on what the data do and do not determine, validity and misfit; empty where there is nothing to say.
     geometry : PumpingGeometry
         Dimensions that were used.
+    greatest_rate_m3_d : float
+        Greatest rate of a step test, at which its well loss is stated; NaN elsewhere [m³/d].
     """
 
     model: str
@@ -302,6 +304,7 @@ class PumpingFit:
     aicc: float
     note: str = ""
     geometry: PumpingGeometry = field(default_factory=PumpingGeometry)
+    greatest_rate_m3_d: float = math.nan
 
     def parameter(self, name: str) -> Parameter:
         """Return a parameter by its name.

@@ -33,7 +33,7 @@ _EXPONENTS: Final = (1.02, 12.0)
 _LINEAR: Final = FittedParameter("linear_loss", "d/m2", 1e-12, 1e6, (1e-3,))
 #: Well loss at the greatest rate: unlike its coefficient it hardly depends on the exponent.
 _LOSS: Final = FittedParameter("well_loss_at_greatest_rate", "m", 1e-6, 1e6, (1.0,))
-_EXPONENT: Final = FittedParameter("exponent", "", *_EXPONENTS, (2.0,))
+_EXPONENT: Final = FittedParameter("exponent", "", *_EXPONENTS, (2.0,), is_limited=True)
 
 
 @dataclass(frozen=True)
@@ -270,7 +270,8 @@ def fit_steps_exponent(
     starts = [np.log([first * part, greatest * (1.0 - 0.9 * part), n]) for part in (0.5, 0.9) for n in (2.0, 4.0)]
     kinds = (_LINEAR, _LOSS, _EXPONENT)
     fit, _ = fit_readings("step-rorabaugh", kinds, predict, starts, [at_ends], geometry or PumpingGeometry())
-    fit = replace(fit, parameters=_with_derived(fit, float(ends.rate_m3_d.max())))
+    greatest_rate = float(ends.rate_m3_d.max())
+    fit = replace(fit, parameters=_with_derived(fit, greatest_rate), greatest_rate_m3_d=greatest_rate)
     notes = [_exponent_note(fit), identified_note(fit.parameters), _unlike_hours(ends)]
     return replace(fit, note=" ".join(note for note in notes if note))
 
@@ -350,7 +351,7 @@ def fit_steps_theis(
     end = float(min(rates.stop_days, well.days.max())) - float(rates.start_days[rates.rate_m3_d > 0.0][0])
     u = well.distance_m**2 * fit.value("storativity") / (4.0 * fit.value("transmissivity") * end)
     linear = float(theis(u)) / (4.0 * math.pi * fit.value("transmissivity"))
-    fit = replace(fit, parameters=_with_derived(fit, greatest, linear))
+    fit = replace(fit, parameters=_with_derived(fit, greatest, linear), greatest_rate_m3_d=greatest)
     notes = [_exponent_note(fit), identified_note(fit.parameters), serial_note(solution)]
     if compare:
         squared, _ = fit_readings(
@@ -401,6 +402,9 @@ def _casing_rates(rates: PumpingRates, well: WellDrawdown, casing_m: float) -> F
 
 def _step_starts(predict: Callable[[Floats], Floats], well: WellDrawdown) -> list[Floats]:
     greatest = float(well.drawdown_m.max())
+    if greatest <= 0.0:
+        message = f"{well.well} has no drawdown above 0 while it was pumped."
+        raise AnalysisError(message, fix="Check the signs: drawdown is positive down.")
     tried = []
     for transmissivity in 10.0 ** np.arange(-1.0, 4.6, 0.5):
         for storativity in (1e-5, 1e-2):

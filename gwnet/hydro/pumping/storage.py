@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
-from gwnet.hydro.pumping.well_functions import invert_laplace
+from gwnet.hydro.pumping.well_functions import invert_laplace, scaled_bessel_k
 
 Floats = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -41,10 +40,13 @@ def wellbore_storage(time: ArrayLike, alpha: float, radii: float = 1.0) -> Float
     """
 
     def transform(p: Complex) -> Complex:
-        root = np.sqrt(p)
+        root = np.asarray(np.sqrt(p), dtype=np.complex128)
         decay = np.exp(-(radii - 1.0) * root)
-        below = root * special.kve(1, root) + p / (2.0 * alpha) * special.kve(0, root)
-        return np.asarray(2.0 / p * special.kve(0, radii * root) * decay / below, dtype=np.complex128)
+        below = root * scaled_bessel_k(1, root) + p / (2.0 * alpha) * scaled_bessel_k(0, root)
+        return np.asarray(
+            2.0 / p * scaled_bessel_k(0, np.asarray(radii * root, dtype=np.complex128)) * decay / below,
+            dtype=np.complex128,
+        )
 
     return np.maximum(invert_laplace(transform, time), 0.0)
 
@@ -77,9 +79,11 @@ def slug_recovery(time: ArrayLike, alpha: float, radii: float = 1.0) -> Floats:
     """
 
     def transform(p: Complex) -> Complex:
-        root = np.sqrt(p)
+        root = np.asarray(np.sqrt(p), dtype=np.complex128)
         decay = np.exp(-(radii - 1.0) * root)
-        below = p * special.kve(0, root) + 2.0 * alpha * root * special.kve(1, root)
-        return np.asarray(special.kve(0, radii * root) * decay / below, dtype=np.complex128)
+        below = p * scaled_bessel_k(0, root) + 2.0 * alpha * root * scaled_bessel_k(1, root)
+        return np.asarray(
+            scaled_bessel_k(0, np.asarray(radii * root, dtype=np.complex128)) * decay / below, dtype=np.complex128
+        )
 
     return invert_laplace(transform, np.asarray(time, dtype=np.float64) / alpha)

@@ -123,6 +123,27 @@ def _leaky_quadrature(u: Floats, v: Floats) -> Floats:
     return np.asarray((integrand @ weights) * span[:, 0], dtype=np.float64)
 
 
+def scaled_bessel_k(order: int, z: Complex) -> Complex:
+    """Return the modified Bessel function of the second kind times exp(z), also where z is very large.
+
+    Parameters
+    ----------
+    order : int
+        Order, 0 or 1.
+    z : numpy.ndarray of complex
+        Arguments with a real part above 0.
+
+    Notes
+    -----
+    Beyond some 10⁹ the library gives no number; the leading term √(π/(2z)) is exact there to nine digits.
+    """
+    value = np.asarray(special.kve(order, z), dtype=np.complex128)
+    lost = ~np.isfinite(value)
+    if lost.any():
+        value[lost] = np.sqrt(np.pi / (2.0 * z[lost]))
+    return value
+
+
 @lru_cache(maxsize=4)
 def _talbot(points: int) -> tuple[Complex, Complex]:
     """Return the contour of Talbot for a time of 1, and its weights with the exponential in them."""

@@ -225,8 +225,8 @@ class _Row:
 
     def _fit(self, log_range: float) -> tuple[Covariance, float]:
         """Return the covariance of a range with its sill, and the log likelihood with the scale integrated out."""
-        sample, reach = self.sample, math.exp(log_range) * self.sample.longest
-        unit = (1.0 - self.nugget) * correlate(self.model, (sample.distance / reach) ** 2)
+        sample, reach = self.sample, math.exp(log_range) * self.sample.longest_m
+        unit = (1.0 - self.nugget) * correlate(self.model, (sample.distance_m / reach) ** 2)
         unit[np.diag_indices_from(unit)] += self.nugget + _JITTER
         size, quadratic, _ = restricted_terms(unit.copy(), sample.columns, sample.heads)
         sill = quadratic / sample.free

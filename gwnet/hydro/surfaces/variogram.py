@@ -222,11 +222,11 @@ def fit_covariance(
         models = [model for model in models if model in AROUND_BARRIERS] or AROUND_BARRIERS
     spread, floor = sample.spread_m2, sample.floor_m2
     if sample.heads.size < LEAST_FITTED:
-        return Covariance(models[0], max(spread, floor), sample.longest)
+        return Covariance(models[0], max(spread, floor), sample.longest_m)
     # what is left about the drift is no more than measurement error: nothing to fit
     if spread <= floor:
-        return Covariance(models[0], floor, sample.longest)
-    search = _Search(sample.distance, sample.columns, sample.heads, sample.noise, spread)
+        return Covariance(models[0], floor, sample.longest_m)
+    search = _Search(sample.distance_m, sample.columns, sample.heads, sample.noise, spread)
     fits = [search.best(model, nugget=nugget) for model in models]
     return max(fits, key=lambda pair: pair[0])[1]
 
@@ -348,9 +348,9 @@ class Sample:
 
     Attributes
     ----------
-    distance : numpy.ndarray, shape (n, n)
+    distance_m : numpy.ndarray, shape (n, n)
         Distances between the wells; infinite where no way leads [m].
-    longest : float
+    longest_m : float
         Longest straight distance [m].
     columns : numpy.ndarray, shape (n, p)
         Columns of the drift.
@@ -358,8 +358,8 @@ class Sample:
         Heads [m] and their variance as measured [m²].
     """
 
-    distance: Floats
-    longest: float
+    distance_m: Floats
+    longest_m: float
     columns: Floats
     heads: Floats
     noise: Floats

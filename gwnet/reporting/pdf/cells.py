@@ -343,6 +343,8 @@ def _with_reasons(layout: RowLayout, row: tuple[Cell, ...], widths: tuple[float,
             reasons.append((start, stop, text))
         else:
             remarks += [text for text in texts if text not in remarks and text not in {item[2] for item in reasons}]
+    said = {text for _, _, text in reasons}
+    remarks = [text for text in remarks if text not in said]
     lines: tuple[str, ...] = ()
     if remarks:
         sentence = "; ".join(remarks)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from gwnet.figures.maps.key_map import KEY_LEFT_MM
-from gwnet.reporting.content import Beside, Block, Cover, FigureSlot, FirmBlock, Paragraph, Results
+from gwnet.reporting.content import Beside, Block, Cover, Facts, FigureSlot, FirmBlock, Paragraph, Results
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.definition.wording import wording_items
 from gwnet.reporting.drawing import KEY_MAP_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.errata import EarlierIssue
 from gwnet.reporting.first_page import first_page_results
 from gwnet.reporting.measures import local_day, state_text
+from gwnet.reporting.results.quality import review_sentence
 from gwnet.reporting.view import ReportView
 
 _OPEN = "to be filled in"
@@ -35,7 +36,7 @@ def cover(view: ReportView, drawing: Drawing) -> Cover:
 
 def _when(view: ReportView) -> str:
     """Return when the levels were taken, and whether the record closes before the period is over."""
-    return f"Gauging: {_gauging(view)}{not_over(view)}."
+    return f"Gauging: {_gauging(view)}{not_over(view)}. State: {review_sentence(view.reviews)}."
 
 
 def _map(view: ReportView, drawing: Drawing) -> Block:
@@ -54,6 +55,8 @@ def _map(view: ReportView, drawing: Drawing) -> Block:
         ("Read with care", cautions),
     )
     placed = view.wells[view.wells["easting"].notna() & view.wells["northing"].notna()]
+    if placed.empty:
+        return Facts((("Key map", "No well has coordinates on record."), *pairs))
     frame = FigureFrame(TEXT_WIDTH_MM, KEY_MAP_MM[view.definition.page], view.measures.unit)
     caption = f"Key map: {len(placed)} wells, coordinates in {site.crs}."
     unplaced = sorted(set(view.wells["well"]) - set(placed["well"]))

@@ -101,7 +101,7 @@ def _record(tests: pd.DataFrame) -> Table:
         Column("Kind"),
         Column("Start"),
         Column("Stop"),
-        Column("Pumping", "h", 2, "right"),
+        Column("Hours", "", 2, "right"),
         Column("Rates", "L/s"),
         Column("Readings", "", 0, "right"),
         Column("Purpose"),
