@@ -122,13 +122,13 @@ def test_only_the_chosen_rounds_and_thresholds_are_reported(quarterly):
     text = plain_section(section_of(data, quarterly, "levels", "2025", rounds=("2025-Q2",)))
     assert "2025-Q2" in text
     assert "2025-Q3" not in text
-    rows = table_of(section_of(data, quarterly, "thresholds", thresholds=(name,)), "thresholds")
+    rows = table_of(section_of(data, quarterly, "threshold_table", thresholds=(name,)), "thresholds")
     assert {row[1] for row in rows} == {name}
 
 
 def test_every_crossing_of_the_period_has_a_row(quarterly):
     data = constructed.record(24)
-    section = section_of(data, quarterly, "thresholds")
+    section = section_of(data, quarterly, "threshold_table")
     crossings = table_of(section, "crossings")
     assert crossings
     states = {(row[0], row[1]): row[4] for row in table_of(section, "thresholds")}
