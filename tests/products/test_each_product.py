@@ -121,4 +121,4 @@ def test_a_report_without_rounds_takes_the_day_on_which_most_wells_were_read_and
 
     text = " ".join(" ".join(page.extract_text() for page in PdfReader(pdf).pages).split())
     assert "The levels of 2026-02-10 stand for a gauging round: day on which most wells were read (3 wells)." in text
-    assert "Horizontal gradients of upper" in text
+    assert "Horizontal gradients upper: flow towards" in text

@@ -61,7 +61,7 @@ def test_the_report_of_wells_nobody_reads_has_their_levels_rounds_and_hydrograph
     assert "No level is on record" not in text
     assert "no level on record" not in text
     assert "day on which most wells were read (3 wells)" in text
-    assert "Hydrographs of A, B and C" in text
+    assert "Hydrographs: wells with thresholds, and A and B" in text
     assert "sensor out of water: head at or below" in text
 
 
