@@ -27,10 +27,19 @@ rewritten, and labelled by eye from the five levels before and after without reg
 of a smooth curve, a restless well, what the season does every year, the first levels of a new well, a level beside a wrong
 one, or a level with years on either side. Findings of other wells and days are not counted.
 
-The fresh sample, `finding_sample.csv`, was drawn afterwards from the findings of the aquifer and of its multilevel wells
-and labelled by the criterion that `label_findings.py` states and works out. No number was fitted to its labels; that
-screens at one place are not compared, and that a level must stand out for the limit of a unit, was decided after its
-shares by rule had been looked at. Of the levels that were labelled by eye, both agree on two in three.
+The fresh sample, `finding_sample.csv`, was drawn with a fixed seed (20261128) from the findings of the aquifer and of
+its multilevel wells and labelled by the criterion that `label_findings.py` states and works out: labels come from a
+written criterion that knows the levels alone, and not from somebody who knows the wells. The criterion is generous, as
+20 % of all levels meet it (1.3 % without that for steps). Limits were chosen with its shares of all findings in sight,
+so neither the sample nor the share of all is independent of them; the labels by eye were not looked at for that.
+
+Measured before and after misfits of about one unit were reported by their form and restless wells had one finding:
+gross faults of the aquifer 87.3 % and 90.5 % (of one foot 49 % and 62 % of 300, of the others all of 60 each), of the
+demo 98.1 % and 97.1 % (480 faults, not the same draw; no significant difference); steps at a survey of the aquifer 57 %
+and 45 % of 60 (no significant difference); findings 418 and 373; warnings per 100 levels 0.67 and 0.57, levels that they
+concern 0.77 and 0.98; worth reading by the criterion 64.6 % and 73.5 % of all findings, 54.5 % and 72.5 % of 200 drawn,
+61.7 % and 57.0 % of the warned levels; by eye 54 of 83 and 45 of 62. The aim of 97 % of gross faults is missed by 6.5
+points, as one foot lies within the movement of a quarter of the wells: see `bench_detection.py`.
 """
 
 from __future__ import annotations

@@ -64,13 +64,13 @@ def test_one_in_a_hundred_levels_are_suspected_at_most(found, esrp):
 
 
 def test_the_findings_are_few_enough_to_be_read(found, esrp):
-    """1,524 before levels with one cause had one finding each; 255 while a third of the faults of one foot were noticed
-    and 418 now that about half are (`tests/bench/bench_findings.py`); the aim is 1 in 100 levels at most."""
+    """1,524 before levels with one cause had one finding each; 418 before misfits at a restless well were one finding of
+    the well (`tests/bench/bench_findings.py`); the aim is 1 in 100 levels at most."""
     assert len(found) < 0.0075 * len(esrp[0].levels())
 
 
-def test_two_fifths_of_faults_of_one_foot_in_many_wells_at_once_are_noticed(esrp):
-    """Levels of 60 wells, one each, are moved by one foot; no rule notices more than about 70 % of such faults with one
+def test_half_of_the_faults_of_one_foot_in_many_wells_at_once_are_noticed(esrp):
+    """Levels of 60 wells, one each, are moved by one foot; no rule notices more than about 75 % of such faults with one
     warning per 100 levels as they are (`tests/bench/bench_detection.py`)."""
     with esrp[0].store.reading() as connection:
         record = Snapshot(connection)
@@ -85,7 +85,7 @@ def test_two_fifths_of_faults_of_one_foot_in_many_wells_at_once_are_noticed(esrp
     moved = replace(inputs, depth_below_ground_m=below)
     events = Events(moved, reduce_levels(moved), settings, limits, rounds)
     told = {row for one in run_checks(events) if one.severity != "note" for row in (one.rows or (one.row,))}
-    assert len(told & set(places.tolist())) > 0.4 * places.size
+    assert len(told & set(places.tolist())) > 0.5 * places.size
 
 
 def test_wells_without_a_reading_in_a_round_are_one_finding(found):

@@ -15,7 +15,7 @@ from gwnet.hydro.checks.spreads import Flags, Floats, Places
 
 #: Limits of a misfit.
 MISFIT_LIMITS: Final = (
-    Limit("fit_spreads", 7.0, "robust standard deviations by which a level may miss what is around it"),
+    Limit("fit_spreads", 8.0, "robust standard deviations by which a level may miss what is around it"),
     Limit("unit_spreads", 2.6, "the same for a level that is off by about one unit of the reading (m or ft)"),
     Limit("unit_part", 0.75, "part of one unit from which a misfit is about one unit"),
     Limit("unit_most", 1.5, "multiple of one unit up to which a misfit is about one unit"),
