@@ -118,11 +118,22 @@ def test_wells_are_ranked_by_what_is_urgent():
     }
     assert (row.loc["SOON", "threshold"], row.loc["SOON", "threshold_state"]) == ("warning", "on this trend")
     assert row.loc["SOON", "earliest"] <= row.loc["SOON", "reached_on"] <= row.loc["SOON", "latest"]
-    assert row.loc["PASSED", "because"] == "stop passed"
+    assert row.loc["PASSED", "because"] == "newest level beyond stop"
     assert row.loc["FALLS", "since"] == "2001"
     assert row.loc["DRY", "because"].startswith("always dry")
     assert row.loc["LOW", "percentile"] < 10
     assert row.loc["QUIET", "data"] == "80 values, 2001–2020"
+
+
+def test_a_newest_level_beyond_a_threshold_is_urgent_without_a_trend():
+    frame = record(*quarterly("A", [*(40 + noise(39, 5, 0.1)), 39.0]), *quarterly("B", 40 + noise(40, 6, 0.1)))
+    asked = limits(("A", "low", "lower", 39.2), ("A", "lowest", "lower", 38.0), ("B", "low", "lower", 39.2))
+    table = trend_summary(frame, wells_of(frame), asked)
+    row = table.iloc[0]
+    assert (row["well"], row["direction"], row["to_do"]) == ("A", "no significant trend", "watch")
+    assert (row["threshold"], row["threshold_state"]) == ("low", "newest level beyond")
+    assert row["because"] == "newest level beyond low"
+    assert table.iloc[1]["threshold"] == ""
 
 
 def test_since_when_is_the_year_of_a_bend_or_step():

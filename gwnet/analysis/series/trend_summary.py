@@ -37,6 +37,8 @@ _URGENCY: Final = (
     "newest level extreme",
     "",
 )
+#: State of a threshold that the newest level is beyond, whatever the trend.
+NEWEST_BEYOND: Final = "newest level beyond"
 #: Percentiles at and beyond which the newest level is extreme (project default).
 EXTREME_PERCENT: Final = 10.0
 
@@ -85,14 +87,19 @@ def trend_summary(
 
     Notes
     -----
-    Urgency, from the highest: a threshold passed, possibly passed, ahead on a significant trend (the earlier first); a
-    significant trend; a record in doubt (a bend or step, a long gap, bounds alone, too few years); a newest level
-    among the lowest or highest tenth of its month; nothing. Project default.
+    Urgency, from the highest: a threshold passed (by the newest level, or by the line with its limits), possibly
+    passed, ahead on a significant trend (the earlier first); a significant trend; a record in doubt (a bend or step, a
+    long gap, bounds alone, too few years); a newest level among the lowest or highest tenth of its month; nothing.
+    Project default.
     """
     how: dict[str, Any] = {"method": method, "seasons": seasons, "approved": approved}
     table = trends(levels, wells, **how).to_dict("records")
     of_season = season_summary(levels, wells, approved=approved).to_dict("records")
-    first = _first_thresholds(threshold_dates(levels, thresholds, **how))
+    dates = threshold_dates(levels, thresholds, **how)
+    newest = {(str(row["site"]), str(row["well"])): row for row in of_season}
+    passed = [_is_beyond(newest.get((str(row["site"]), str(row["well"]))), row) for row in dates.to_dict("records")]
+    dates["state"] = np.where(passed, NEWEST_BEYOND, dates["state"])
+    first = _first_thresholds(dates)
     used, _ = used_levels(levels, approved=approved)
     records = well_records(used, seasons)
     rows = [
@@ -107,9 +114,19 @@ def trend_summary(
     return made
 
 
+def _is_beyond(season: dict[str, Any] | None, row: dict[str, Any]) -> bool:
+    """Return whether the newest level of a well is surely beyond a threshold."""
+    if season is None or not season["n"]:
+        return False
+    level, limit, bound = float(season["newest_m"]), float(row["threshold_elevation_m"]), season["newest_bound"]
+    if row["kind"] == "upper":
+        return level >= limit and bound != "<="
+    return level <= limit and bound != ">="
+
+
 def _first_thresholds(dates: pd.DataFrame) -> dict[tuple[str, str], dict[str, Any]]:
     """Return of each well the threshold that matters first."""
-    order = ["already passed", "may have been passed already", "on this trend"]
+    order = [NEWEST_BEYOND, "already passed", "may have been passed already", "on this trend"]
     found: dict[tuple[str, str], dict[str, Any]] = {}
     rows = sorted(
         (row for row in dates.to_dict("records") if row["state"] in order),
@@ -205,6 +222,8 @@ def _urgency(found: _Found, doubts: list[str], *, significant: bool) -> tuple[st
     """Return the reason that ranks a well, and it in words."""
     state = "" if found.threshold is None else str(found.threshold["state"])
     name = "" if found.threshold is None else str(found.threshold["threshold"])
+    if state == NEWEST_BEYOND:
+        return "threshold passed", [f"newest level beyond {name}"]
     if state == "already passed":
         return "threshold passed", [f"{name} passed"]
     if state == "may have been passed already":
@@ -225,5 +244,6 @@ def _data_text(trend: dict[str, Any]) -> str:
     """Return what a row rests on, in a few words."""
     if not trend["n"]:
         return "no level that can be used"
-    bounds = f", {trend['n_bounds']} bounds" if trend["n_bounds"] else ""
+    count = trend["n_bounds"]
+    bounds = f", {count} {'bound' if count == 1 else 'bounds'}" if count else ""
     return f"{trend['n']} values{bounds}, {str(trend['first'])[:4]}–{str(trend['last'])[:4]}"
