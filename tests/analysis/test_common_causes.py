@@ -115,7 +115,7 @@ def test_the_last_samples_of_a_file_that_stand_off_are_found(site):
     site.store(visits=(100, 500))
     [finding] = site.findings().itertuples()
     assert (finding.rule, finding.well) == ("end of a file", "C")
-    assert finding.message.startswith("2 samples at the end of a run of samples -0.8")
+    assert finding.message.startswith("2 samples -0.800 m off the samples beside the end of a run")
     assert "exclusion" in finding.suggestion
 
 

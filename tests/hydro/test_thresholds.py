@@ -3,12 +3,8 @@
 The rule for a dry well's bound is common practice, no source.
 """
 
-import itertools
-
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from gwnet.errors import AnalysisError, ShapeError
 from gwnet.hydro.reduction.thresholds import (
@@ -16,7 +12,6 @@ from gwnet.hydro.reduction.thresholds import (
     NO_READING,
     NOT_CROSSED,
     UNDETERMINED,
-    crossing_runs,
     threshold_state,
 )
 
@@ -65,58 +60,3 @@ def test_shapes_that_do_not_broadcast_are_named():
 def test_unknown_kind():
     with pytest.raises(AnalysisError, match="expected lower or upper"):
         threshold_state(1.0, 1.0, kind="floor")
-
-
-@pytest.mark.parametrize(
-    ("states", "consecutive", "ruled"),
-    [
-        ([1, 0, 1], 1, [1, 0, 1]),
-        ([1, 1, 1], 2, [0, 1, 1]),
-        ([1, 0, 1, 1], 2, [0, 0, 0, 1]),
-        ([1, -1, 1], 2, [0, -1, -1]),
-        ([-1, 1, 1], 2, [0, -1, 1]),
-        ([1, -2, 1], 2, [0, -2, 1]),
-        ([-1], 1, [-1]),
-        ([], 3, []),
-    ],
-)
-def test_consecutive_rule(states, consecutive, ruled):
-    assert crossing_runs(states, consecutive).state.tolist() == ruled
-
-
-@given(st.lists(st.sampled_from([CROSSED, NOT_CROSSED, UNDETERMINED, NO_READING]), max_size=9), st.integers(1, 4))
-def test_rule_agrees_with_every_way_of_settling_the_undetermined(states, consecutive):
-    """Three-valued logic against brute force: settle each undetermined reading both ways and compare."""
-    ruled = crossing_runs(states, consecutive).state
-    open_places = [place for place, state in enumerate(states) if state == UNDETERMINED]
-    outcomes = []
-    for settled in itertools.product([CROSSED, NOT_CROSSED], repeat=len(open_places)):
-        world = list(states)
-        for place, state in zip(open_places, settled, strict=True):
-            world[place] = state
-        outcomes.append(_plain_rule(world, consecutive))
-    for place, state in enumerate(ruled.tolist()):
-        seen = {outcome[place] for outcome in outcomes}
-        assert state == (seen.pop() if len(seen) == 1 else UNDETERMINED)
-
-
-def _plain_rule(states, consecutive):
-    """Return the rule's outcome reading by reading, with a counter; no reading leaves the counter alone."""
-    run, outcome = 0, []
-    for state in states:
-        if state == NO_READING:
-            outcome.append(NO_READING)
-            continue
-        run = run + 1 if state == CROSSED else 0
-        outcome.append(CROSSED if run >= consecutive else NOT_CROSSED)
-    return outcome
-
-
-def test_rule_needs_at_least_one_crossing():
-    with pytest.raises(AnalysisError, match="expected 1 or more"):
-        crossing_runs([1], 0)
-
-
-def test_rule_needs_one_dimension():
-    with pytest.raises(ShapeError, match=r"found shape \(1, 2\)"):
-        crossing_runs([[1, 0]], 1)

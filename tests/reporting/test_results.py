@@ -15,7 +15,7 @@ from gwnet.reporting.results import findings, quality, statistics, tapes
 from gwnet.reporting.results.changes import change_results
 from gwnet.reporting.results.flow import count_levels, flow_results
 from gwnet.reporting.results.order import list_results
-from gwnet.reporting.results.result import Result, counted, join_sentences
+from gwnet.reporting.results.result import Result, counted
 from gwnet.reporting.results.thresholds import results_of_states, threshold_results
 from gwnet.reporting.results.visits import visit_result
 from gwnet.reporting.sections.cover import _issue, not_over
@@ -62,7 +62,6 @@ def test_numbers_agree_with_their_nouns(view24):
         "4 of 13 thresholds are not crossed.",
     ]
     assert (counted(1, "well"), counted(2, "well"), counted(2, "boss", "bosses")) == ("1 well", "2 wells", "2 bosses")
-    assert join_sentences("A.", "", "B.") == "A. B."
 
 
 def test_a_threshold_is_named_with_its_level_and_its_rule(view24):

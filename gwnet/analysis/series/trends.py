@@ -113,7 +113,7 @@ def _with_verdicts(table: pd.DataFrame) -> pd.DataFrame:
         else note
         for note, one, differs in zip(table["note"], p, changed, strict=True)
     ]
-    table = table.assign(course=table["course"].fillna(""))
+    table = table.assign(course=table["course"].astype(object).fillna(""))
     table = table.assign(p_adjusted=adjusted, wells_adjusted=np.where(np.isnan(p), 0, count), note=words)
     ways = directions(table)
     return table.assign(direction=np.where(table["course"] != "", table["course"], ways).astype(object))

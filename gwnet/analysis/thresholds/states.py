@@ -147,11 +147,6 @@ class Crossing:
         """Whether the rule was met."""
         return self.confirmed_on is not None
 
-    @property
-    def goes_on(self) -> bool:
-        """Whether no level of the period after it is known that is not beyond."""
-        return self.ended_by is None
-
 
 @dataclass(frozen=True, slots=True)
 class LaneCount:
@@ -228,11 +223,6 @@ class ThresholdState:
     def is_provisional(self) -> bool:
         """Whether a crossing rests on a level that is not approved."""
         return any(crossing.is_provisional for crossing in self.crossings)
-
-    @property
-    def has_logger(self) -> bool:
-        """Whether a day of a logger is in the period."""
-        return self.counts[LOGGER] != LaneCount()
 
     def lane(self, source: str, first: dt.date | None = None) -> pd.DataFrame:
         """Return one lane from a day on.

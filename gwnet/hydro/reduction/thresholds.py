@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -18,25 +17,6 @@ NO_READING: Final = -2
 
 Floats = npt.NDArray[np.float64]
 States = npt.NDArray[np.int8]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class CrossingRuns:
-    """Outcome of the rule that a threshold counts only after several crossings in a row.
-
-    Parameters
-    ----------
-    state : ndarray of int8, shape (n,)
-        State after the rule: `CROSSED`, `NOT_CROSSED`, `UNDETERMINED`, or `NO_READING` where the reading is missing.
-    certain : ndarray of int64, shape (n,)
-        Crossings in a row that end at each reading, counting only certain ones.
-    possible : ndarray of int64, shape (n,)
-        The same, counting undetermined readings as crossings.
-    """
-
-    state: States
-    certain: npt.NDArray[np.int64]
-    possible: npt.NDArray[np.int64]
 
 
 def threshold_state(
@@ -106,59 +86,3 @@ def _broadcast(elevation: npt.ArrayLike, level: npt.ArrayLike, bound: npt.ArrayL
         message = f"Shapes do not broadcast: {shapes}."
         raise ShapeError(message) from error
     return first, second, third.astype(np.int64)
-
-
-def crossing_runs(state: npt.ArrayLike, consecutive: int = 1) -> CrossingRuns:
-    """Apply the rule that a threshold counts as crossed only after several crossings in a row.
-
-    Parameters
-    ----------
-    state : array_like of int, shape (n,)
-        States in the order of time, from `threshold_state`.
-    consecutive : int
-        Crossings in a row that the rule asks for, 1 or more.
-
-    Returns
-    -------
-    CrossingRuns
-        State after the rule, and the lengths of the runs.
-
-    Raises
-    ------
-    AnalysisError
-        If fewer than one crossing is asked for.
-    ShapeError
-        If the states are not one-dimensional.
-
-    Notes
-    -----
-    A missing reading neither adds to a run nor breaks it. An undetermined reading breaks the run of certain crossings
-    but not that of possible ones: the rule is met when enough certain crossings follow one another, not met when even
-    the possible ones are too few, and undetermined between (common practice, no source).
-
-    Examples
-    --------
-    >>> crossing_runs([1, 1, 0, 1, -1], 2).state.tolist()
-    [0, 1, 0, 0, -1]
-    """
-    states = np.asarray(state, dtype=np.int64)
-    if states.ndim != 1:
-        message = f"States must be one-dimensional; found shape {states.shape}."
-        raise ShapeError(message)
-    if consecutive < 1:
-        message = f"The rule asks for {consecutive} crossings in a row; expected 1 or more."
-        raise AnalysisError(message)
-    read = states != NO_READING
-    certain = _run_lengths(states == CROSSED, read)
-    possible = _run_lengths((states == CROSSED) | (states == UNDETERMINED), read)
-    ruled = np.where(possible >= consecutive, UNDETERMINED, NOT_CROSSED)
-    ruled = np.where(certain >= consecutive, CROSSED, ruled)
-    ruled = np.where(read, ruled, NO_READING)
-    return CrossingRuns(ruled.astype(np.int8), certain, possible)
-
-
-def _run_lengths(hit: npt.NDArray[np.bool_], read: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
-    """Return how many hits in a row end at each place; places that were not read carry the count on."""
-    count = np.cumsum(hit & read)
-    broken = np.where(read & ~hit, count, 0)
-    return np.asarray(count - np.maximum.accumulate(broken), dtype=np.int64) if hit.size else count.astype(np.int64)

@@ -38,8 +38,3 @@ def counted(number: int, one: str, many: str = "") -> str:
 def is_or_are(number: int) -> str:
     """Return the verb of so many."""
     return "is" if number == 1 else "are"
-
-
-def join_sentences(*parts: str) -> str:
-    """Return sentences one after another."""
-    return " ".join(part for part in parts if part)
