@@ -109,7 +109,7 @@ class SiteMap(Product):
             "method": result.method_text,
             "interval_m": result.interval_m,
             "cross_validation_error_m": result.cross_validation.rmse_m,
-            "surface_uncertainty_m": width_m if math.isfinite(width_m) else None,
+            "surface_uncertainty_m": width_m if math.isfinite(width_m) else math.nan,
             "surface_uncertainty_note": "very wide" if has_wide_limits(main_surface(result.surface)) else "",
             **gradient_row(result.gradient),
             "finding": " ".join(

@@ -233,6 +233,14 @@ def test_a_response_that_the_record_does_not_give_is_refused(wells):
         plan_corrections(record, Correction("V", "efficiency", {"lags": 24, "value": 0.5}))
 
 
+def test_a_response_that_is_not_significant_is_refused(wells):
+    wells.barometer()
+    wander = np.cumsum(np.random.default_rng(6).normal(size=COUNT)) * 0.02
+    wells.vented(91.0 - 0.5 * (wells.air_m - wells.air_m.mean()) + wander)
+    with wells.loggers.snapshot() as record, pytest.raises(AnalysisError, match="gives no response"):
+        plan_corrections(record, Correction("V", "efficiency", {"lags": 24}))
+
+
 def test_an_answer_at_once_brings_no_warning(wells):
     wells.barometer()
     noise = np.cumsum(np.random.default_rng(3).normal(size=COUNT)) * 3e-4

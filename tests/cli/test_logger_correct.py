@@ -61,7 +61,7 @@ def test_a_finding_is_dismissed_and_its_samples_are_levels_again(installed):
     ]
     assert rows(run("logger", "heads", "--well", "W", "--format", "csv")) == []
     (one, *_) = rows(run("logger", "heads", "--well", "W", "--excluded", "--format", "csv"))[5:]
-    assert one["unusable_reason"] == "open finding: clock"
+    assert one["unusable_reason"] == "serious finding open: clock"
     given = ("--reason", "the barometer is the one that is wrong", "--by", "Ana")
     done = run("logger", "correct", "--dismiss", finding, *given)
     assert done.code == 0

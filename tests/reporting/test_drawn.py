@@ -123,7 +123,7 @@ def test_same_figure_same_bytes(view24):
 
 
 def test_printed_state_of_levels_after_the_period_is_not_drawn(view24):
-    drawn = ReportDrawing().hydrographs(view24, ("HW-001",), ("HW-001",), FigureFrame(170.0, 75.0, "m"))
+    drawn = ReportDrawing().hydrographs(view24, ("HW-001",), ("HW-001",), FigureFrame(170.0, 245.0, "m"))
     text = pypdf.PdfReader(io.BytesIO(drawn.pdf)).pages[0].extract_text()
     assert "on 10 Feb" in text
     assert "May" not in text
@@ -153,7 +153,7 @@ def test_heads_of_a_logger_are_drawn_to_the_end_of_the_period(view24):
     series = LoggerSeries(times, heads, np.zeros(times.size, dtype=bool), notes=("Logger S-1: as a test.",))
     data = dataclasses.replace(view24.data, logger_lines={"HW-001": series})
     with_logger = dataclasses.replace(view24, data=data)
-    frame = FigureFrame(170.0, 75.0, "m")
+    frame = FigureFrame(170.0, 245.0, "m")
     bare = ReportDrawing().hydrographs(view24, ("HW-001",), ("HW-001",), frame)
     drawn = ReportDrawing().hydrographs(with_logger, ("HW-001",), ("HW-001",), frame)
     words = [pypdf.PdfReader(io.BytesIO(page.pdf)).pages[0].extract_text() for page in (bare, drawn)]

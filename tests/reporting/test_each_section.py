@@ -241,3 +241,16 @@ def test_a_page_of_hydrographs_holds_six_and_begins_with_wells_that_have_thresho
     assert {len(figure.bookmarks) for figure in figures[:-1]} == {6}
     limited = {state.well for state in view24.thresholds}
     assert set(wells[: len(limited)]) == limited
+
+
+def test_the_section_on_trends_lists_the_wells_at_which_something_is_to_be_done():
+    columns = "well direction since newest percentile threshold threshold_state reached_on to_do because data".split()
+    rows = [
+        ("GW-1", "falling", "2015", "2026-02-17", 12.0, "low", "on this trend", "2031-05-01", "watch", "low ahead", "40 values"),
+        ("GW-2", "no significant trend", "2018", "2026-02-17", float("nan"), "", "", "", "nothing", "", "32 values"),
+    ]  # fmt: skip
+    heading, table, rest = statistics._summary_blocks(pd.DataFrame(rows, columns=columns))
+    assert isinstance(heading, Heading)
+    assert [row[0].value for row in table.rows] == ["GW-1"]
+    assert [cell.value for cell in table.rows[0]][7:] == ["watch", "low ahead"]
+    assert rest.text == "Nothing to do at 1 well."

@@ -205,7 +205,8 @@ def find_response(
     Raises
     ------
     AnalysisError
-        If the instrument was in several wells in that time, or the record gives no response, or an impossible one.
+        If the instrument was in several wells in that time, or the record gives no response, an impossible one or one
+        that is not significant.
     """
     table = deployments_in(record)
     table = table[table["instrument"] == instrument]
@@ -225,8 +226,10 @@ def find_response(
         raise AnalysisError(message, fix="Give another span; 'gwnet logger status' lists the deployments.")
     pair, response = max(found, key=lambda each: each[1].count)
     value, half_width = float(response.response[-1]), float(response.half_width[-1])
-    if response.why or is_impossible(value, half_width):
-        why = response.why or _no_efficiency(value, half_width)
+    is_lost = not value > half_width  # its limits reach zero
+    if response.why or is_impossible(value, half_width) or is_lost:
+        lost = f"{value:.2f} ± {half_width:.2f} at the longest lag is not significant"
+        why = response.why or (_no_efficiency(value, half_width) if is_impossible(value, half_width) else lost)
         message = f"The record of {instrument!r} gives no response to air pressure: {why}."
         raise AnalysisError(message, fix="Give other --lags; 'gwnet logger efficiency --response' prints the response.")
     return {

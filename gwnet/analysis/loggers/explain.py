@@ -200,7 +200,7 @@ def _level_steps(heads: LoggerHeads, place: int, unit: str) -> list[Step]:
         steps.append(Step("water elevation", f"<= {_shown(heads.bound_m[place] / per, unit)}", rule))
         return steps
     if not np.isnan(heads.doubtful_m[place]):
-        rule = f"kept out by an {OUT_REASONS[int(heads.out[place])]}"
+        rule = f"kept out: {OUT_REASONS[int(heads.out[place])]}"
         steps.append(Step("water elevation", f"would be {_shown(heads.doubtful_m[place] / per, unit)}", rule))
         return steps
     final = heads.water_elevation_m[place] / per

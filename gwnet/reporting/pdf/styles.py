@@ -106,8 +106,6 @@ WARN_TITLE: Final = _style("warn title", 9.0, 12.4, fontName=BOLD, textColor=WAR
 WARN_ITEM: Final = _style("warn item", 8.0, 11.0, spaceAfter=2.4, leftIndent=9, bulletIndent=0)
 COVER_TITLE: Final = _style("cover title", 23, 28, fontName=BOLD, textColor=ACCENT, spaceAfter=8)
 COVER_SITE: Final = _style("cover site", 13, 17, spaceAfter=3)
-COVER_PERIOD: Final = _style("cover period", 9, 12.8, spaceAfter=6)
-CONTENTS_TITLE: Final = _style("contents title", 15.5, 19, fontName=BOLD, textColor=ACCENT, spaceAfter=10)
 FACT_NAME: Final = _style("fact name", 8.0, 10.0, textColor=QUIET)
 FACT_VALUE: Final = _style("fact value", 8.0, 10.0)
 STATEMENT: Final = _style("statement", 9.0, 12.8, spaceAfter=8, fontName=ITALIC)

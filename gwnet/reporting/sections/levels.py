@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Final
 
 from gwnet.reporting.changes import why_no_number
 from gwnet.reporting.content import Block, Cell, Column, Group, PageTitle, Paragraph, Row, Table
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.measures import LONG_UNITS, Measures, moment_text
+from gwnet.reporting.measures import LONG_UNITS, Measures, joined, moment_text
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.rounds import Event, RoundView
 from gwnet.reporting.sections.common import (
@@ -24,6 +25,8 @@ from gwnet.reporting.sections.common import (
 from gwnet.reporting.view import ReportView
 
 NO_REASON = "no reading and no reason on record"
+#: Planned wells without a visit that have a row each; more are counted below the table. Project default.
+_MOST_MISSING: Final = 12
 
 
 @register_section(
@@ -92,6 +95,7 @@ def _table(view: ReportView, gauging: RoundView) -> Table:
     by_well: dict[str, list[Event]] = {}
     for event in gauging.events.to_dict("records"):
         by_well.setdefault(str(event["well"]), []).append(event)
+    absent = [well for well in gauging.planned if well not in by_well]
     for code, wells in view.by_aquifer():
         members = {str(well) for well in wells["well"]}
         listed = [well for well in order if well in members and well in by_well]
@@ -102,12 +106,14 @@ def _table(view: ReportView, gauging: RoundView) -> Table:
         without = [well for well in sorted(listed) if well not in with_level]
         for well in (*with_level, *without):
             rows.extend(_row(view, gauging, event) for event in by_well[well])
-        rows.extend((Cell(well), *(Cell(None, NO_REASON),) * 7) for well in missing)
+        if len(absent) <= _MOST_MISSING:
+            rows.extend((Cell(well), *(Cell(None, NO_REASON),) * 7) for well in missing)
     days = f"{gauging.first}" if gauging.first == gauging.last else f"{gauging.first} to {gauging.last}"
     name = f"Levels of round {gauging.code}" if gauging.code else "Newest level of each well in the period"
     caption = f"{name}, {days}; elevations above {view.data.site.vertical_datum}, times of {view.data.site.time_zone}."
     key = f"levels-{gauging.code or 'period'}"
-    return Table(key, caption, _columns(view), tuple(rows), identified_by=2, captioned=False, reasons_in_row=True)
+    notes = (f"{joined(absent)}: {NO_REASON}.",) if len(absent) > _MOST_MISSING else ()
+    return Table(key, caption, _columns(view), tuple(rows), notes, 0, 2, captioned=False, reasons_in_row=True)
 
 
 def _row(view: ReportView, gauging: RoundView, event: Event) -> tuple[Cell, ...]:

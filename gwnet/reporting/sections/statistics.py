@@ -221,7 +221,7 @@ def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     summary = extras.frame("trend_summary")
     summary = summary[summary["well"].isin(view.wells["well"])]
     if len(summary):
-        blocks.append(_summary_table(summary))
+        blocks += _summary_blocks(summary)
     pooled = extras.frame("pooled")
     if len(pooled):
         blocks.append(Heading("Aquifers as a whole"))
@@ -287,6 +287,18 @@ def _trend_rest(table: pd.DataFrame) -> str:
         f"The smallest probability, adjusted for all {len(p)} tests together, is {p.min():.2g}; below 0.05 a trend is "
         f"significant. {int((slopes > 0).sum())} of {len(slopes)} slopes are positive."
     )
+
+
+def _summary_blocks(table: pd.DataFrame) -> list[Block]:
+    """Return what to do next at the wells where there is something to do."""
+    due = table[table["to_do"] != "nothing"]
+    quiet = len(table) - len(due)
+    blocks: list[Block] = [Heading("What to do next")]
+    if len(due):
+        blocks.append(_summary_table(due))
+    if quiet:
+        blocks.append(Paragraph(f"Nothing to do at {quiet} {'well' if quiet == 1 else 'wells'}.", "small"))
+    return blocks
 
 
 def _summary_table(table: pd.DataFrame) -> Table:
