@@ -58,7 +58,7 @@ def test_a_map_of_change_has_signs_brackets_and_contours_in_words():
     assert not any(contour.depression for contour in data.contours)
     assert {note.title: note.lines for note in data.notes}["Left out"] == ("GW-09: pumping",)
     figure = draw_surface_map(data)
-    assert {"rise", "fall", "change within its uncertainty", "well left out"} <= set(words_of(figure))
+    assert {"rise", "fall", "change within its uncertainty", "left out"} <= set(words_of(figure))
     assert collisions(figure) == []
     assert beyond_page(figure) == []
 

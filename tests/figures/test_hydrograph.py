@@ -74,16 +74,14 @@ def test_no_text_meets_another_or_leaves_the_page(unit, size):
     assert beyond_page(figure) == []
 
 
+LIMITS = ["46.93", "46.90", "46.88", "46.86"]
+
+
 def test_close_thresholds_are_all_labelled_in_their_order_beside_the_data():
     figure = draw_hydrograph(rich())
-    labels = [(text.get_text(), box) for text, box in texts_of(figure) if "er)" in text.get_text()]
+    labels = [(text.get_text(), box) for text, box in texts_of(figure) if text.get_text()[:5] in LIMITS]
     names = [text for text, _ in sorted(labels, key=lambda one: -one[1].bottom)]
-    assert [name.split(" (")[0] for name in names] == [
-        "46.93 recovery target",
-        "46.90 action 1",
-        "46.88 action 2",
-        "46.86 action 3",
-    ]
+    assert [name[:5] for name in names] == LIMITS
 
 
 @pytest.mark.parametrize(("unit", "per_m"), [("m", 1.0), ("ft", 1 / 0.3048)])
@@ -124,12 +122,20 @@ def test_without_a_measuring_point_there_is_one_axis_only():
 
 def test_the_key_names_what_is_drawn_and_nothing_else():
     words = words_of(draw_hydrograph(rich()))
-    for label in ("static level", "estimate", "dry: head at or below", "pumping", "recovering", "otherwise disturbed"):
+    for label in (
+        "level, approved",
+        "level, provisional",
+        "estimate, approved",
+        "dry: head at or below",
+        "pumping",
+        "recovering",
+        "otherwise disturbed",
+    ):
         assert label in words
     dates, elevations = frames.quarterly(8)
     plain = draw_hydrograph(hydrograph_plot_data(frames.levels("GW-01", dates, elevations), "GW-01", site=SITE))
-    assert "static level" in words_of(plain)
-    assert not {"estimate", "dry: head at or below", "pumping", "logger", "lighter: not approved"} & set(
+    assert "level, approved" in words_of(plain)
+    assert not {"estimate, approved", "dry: head at or below", "pumping", "logger", "level, provisional"} & set(
         words_of(plain)
     )
 
@@ -154,7 +160,7 @@ def test_names_with_markup_are_shown_as_text():
     assert all(text.get_parse_math() is False for text, _ in texts_of(figure) if "$" in text.get_text())
 
 
-def test_marks_are_lighter_and_hollow_where_they_should_be():
+def test_marks_are_hollow_where_they_should_be():
     figure = draw_hydrograph(rich())
     marks = {}
     for line in figure.axes[0].lines:
@@ -260,29 +266,16 @@ def drawn_with(series, **options):
     return data, draw_hydrograph(data)
 
 
-def test_the_logger_line_is_lighter_where_no_approved_readings_hold_it():
-    series = logged()
-    series.approved[9000:] = False
-    data, figure = drawn_with(series)
-    lines = {line.get_color(): line for line in figure.axes[0].lines if len(line.get_xdata()) > 500}
-    assert set(lines) == {style.SERIES, style.SERIES_LIGHT}
-    dark, light = (np.asarray(lines[color].get_xdata()) for color in (style.SERIES, style.SERIES_LIGHT))
-    shown = np.isfinite(np.asarray(lines[style.SERIES].get_ydata()))
-    assert dark[shown].max() == pytest.approx(data.logger.days[9000])
-    assert light[np.isfinite(np.asarray(lines[style.SERIES_LIGHT].get_ydata()))].min() == pytest.approx(
-        data.logger.days[9000]
-    )
+def test_the_logger_line_is_one_and_named_in_the_key():
+    data, figure = drawn_with(logged())
+    (line,) = [line for line in figure.axes[0].lines if len(line.get_xdata()) > 500]
+    assert line.get_color() == style.WATER
+    shown = np.asarray(line.get_xdata())[np.isfinite(np.asarray(line.get_ydata()))]
+    assert shown.max() == pytest.approx(data.logger.days[np.isfinite(data.logger.elevation_m)].max())
     words = words_of(figure)
-    assert {"logger", "logger, not between approved readings", "sensor installed"} <= set(words)
+    assert {"logger", "sensor installed"} <= set(words)
     assert any("Logger S-1 says so." in word for word in " ".join(words).splitlines())
     assert collisions(figure) == []
-
-
-def test_without_approved_readings_the_whole_logger_line_is_light():
-    _, figure = drawn_with(logged(approved=False))
-    colors = {line.get_color() for line in figure.axes[0].lines if len(line.get_xdata()) > 500}
-    assert colors == {style.SERIES_LIGHT}
-    assert "logger, no approved readings yet" in words_of(figure)
 
 
 def test_a_strip_shows_where_the_logger_hung_and_what_is_left_out():

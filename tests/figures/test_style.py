@@ -147,9 +147,9 @@ def lightness(colour):
     return 116 * luminance ** (1 / 3) - 16 if luminance > 0.008856 else 903.3 * luminance
 
 
-def test_approved_and_provisional_levels_differ_in_grey():
-    assert lightness(style.WATER_LIGHT) - lightness(style.WATER) > 30
-    assert lightness(style.WATER_LIGHT) < 75
+def test_rise_and_fall_and_thresholds_and_rain_differ_in_grey():
+    assert lightness(style.FALL) - lightness(style.WATER) > 30
+    assert lightness(style.RAIN) - lightness(style.LIMIT) > 15
 
 
 def test_neighbours_in_the_key_of_aquifers_differ_in_grey():

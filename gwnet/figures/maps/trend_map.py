@@ -25,7 +25,7 @@ from gwnet.figures.maps.labels import choose_labelled, is_far
 from gwnet.units import metres_per
 
 _NAME_PT: Final = 7.0
-_LINE_MM: Final = 2.5
+_LINE_MM: Final = 2.95
 _PAD_MM: Final = 0.3
 _LONGEST_MM: Final = 24.0
 #: Sizes of the triangles: at the smallest slope and at the largest [pt].
