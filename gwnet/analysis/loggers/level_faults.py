@@ -100,7 +100,8 @@ def find_level_faults(level: SensorLevel, gone: NDArray[np.bool_], *, least_m: f
 
     Notes
     -----
-    An absolute sensor is looked at as it is where it has no air pressure: air does not spike either.
+    The ends of an absolute sensor are looked at as they are where they have no air pressure, all of it where it has
+    none at all: air does not jump either.
     """
     channel, when = level.channel, level.channel.time_utc
     interval = usual_interval_s(when)
@@ -112,10 +113,8 @@ def find_level_faults(level: SensorLevel, gone: NDArray[np.bool_], *, least_m: f
         cleaned, without_air = raw, np.zeros(raw.size, dtype=bool)
     spikes, ends = _outliers(when, cleaned, longest_gap_s, least_m)
     if without_air.any():
-        spikes, ends = (
-            _joined(found, more, without_air)
-            for found, more in zip((spikes, ends), _outliers(when, raw, longest_gap_s, least_m), strict=True)
-        )
+        # ends alone: single samples at the sensor's limit look like spikes where no air is taken off
+        ends = _joined(ends, _outliers(when, raw, longest_gap_s, least_m)[1], without_air)
     steps = find_steps(when, cleaned, longest_gap_s=longest_gap_s)
     big = np.abs(steps.size) >= least_m
     big &= ~np.array([_is_dismissed(level, ("step", "slipped cable"), at, at) for at in steps.place], dtype=bool)
