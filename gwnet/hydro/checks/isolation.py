@@ -59,7 +59,14 @@ def sizes_beside(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> F
 def restlessness(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> Floats:
     """Return the least robust standard deviation that the sound levels beside each level allow.
 
-    Parameters as `sizes_beside`.
+    Parameters
+    ----------
+    well : numpy.ndarray of int64, shape (n,)
+        Well of each event.
+    residual_m : numpy.ndarray, shape (n,)
+        Level less what is expected; NaN for none [m].
+    sound : numpy.ndarray of bool, shape (n,)
+        Which levels are taken; the level itself never is.
 
     Returns
     -------
@@ -85,10 +92,14 @@ def stand_alone(
 
     Parameters
     ----------
-    well, residual_m, sound : numpy.ndarray, shape (n,)
-        As `sizes_beside`.
+    well : numpy.ndarray of int64, shape (n,)
+        Well of each event.
     season : numpy.ndarray of int, shape (n,)
         Season of each event.
+    residual_m : numpy.ndarray, shape (n,)
+        Level less what is expected; NaN for none [m].
+    sound : numpy.ndarray of bool, shape (n,)
+        Which levels are taken; the level itself never is.
     least : number
         Fewest levels of a well in a season that show what is usual in it.
 
