@@ -35,7 +35,7 @@ so neither the sample nor the share of all is independent of them; the labels by
 
 Measured before and after misfits of about one unit were reported by their form and restless wells had one finding:
 gross faults of the aquifer 87.3 % and 90.5 % (of one foot 49 % and 62 % of 300, of the others all of 60 each), of the
-demo 98.1 % and 97.1 % (480 faults, not the same draw; no significant difference); steps at a survey of the aquifer 57 %
+demo 98.3 % and 97.1 % (480 faults, not the same draw; no significant difference); steps at a survey of the aquifer 57 %
 and 45 % of 60 (no significant difference); findings 418 and 373; warnings per 100 levels 0.67 and 0.57, levels that they
 concern 0.77 and 0.98; worth reading by the criterion 64.6 % and 73.5 % of all findings, 54.5 % and 72.5 % of 200 drawn,
 61.7 % and 57.0 % of the warned levels; by eye 54 of 83 and 45 of 62. The aim of 97 % of gross faults is missed by 6.5
