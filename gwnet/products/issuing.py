@@ -90,7 +90,8 @@ def find_same_issue(record: Snapshot, definition: Definition, period: Period) ->
     unit = definition.unit(str(record.settings["length_unit"]))
     same = [
         issue
-        for issue in issues(record.connection, record.known_on, site=site, definition=definition.name)
+        # an issue is registered after the moment as of which it was made, so it is looked for on record now
+        for issue in issues(record.connection, None, site=site, definition=definition.name)
         if issue.definition_sha256 == definition.sha256
         and issue.period == period.label
         and issue.printed["unit"] == unit
