@@ -139,7 +139,7 @@ def test_an_upper_threshold_has_its_peak_at_the_highest_head():
 def test_fewer_in_a_row_than_the_rule_asks_for_are_not_yet_confirmed():
     state = one(limit(consecutive=2), frame(level("2026-01-10", 10.4), level("2026-03-10", 9.9, review="provisional")))
     assert state.state == UNCONFIRMED
-    assert state.crossings[0].goes_on
+    assert state.crossings[0].ended_by is None
     assert state.in_a_row("manual") == 1
     assert not state.extreme.is_within_uncertainty
     assert one(limit(9.91), frame(level("2026-03-10", 9.9))).extreme.is_within_uncertainty
@@ -247,7 +247,6 @@ def test_a_lane_starts_where_it_is_asked_for():
     assert len(state.lane("manual")) == 2
     assert state.lane("manual", FIRST)["value_m"].tolist() == [10.8]
     assert state.lane("logger")["extreme_m"].tolist() == [pytest.approx(10.0)]
-    assert state.has_logger
 
 
 def test_levels_of_loggers_among_the_readings_give_way_to_their_days():

@@ -111,13 +111,16 @@ def _row(given: LineValues | None, inputs: dict[str, tuple[Floats, Floats]]) -> 
     columns = np.column_stack([antecedent_means(given.when, *series) for series in inputs.values()])
     here = ~np.isnan(columns).any(axis=1)
     columns, design = columns[here], given.design[here]
+    too_few = {**nothing, "note": f"too few levels with a year of {', '.join(inputs)} before them: {int(here.sum())}"}
+    if not here.any():
+        return too_few
     spread = columns.std(axis=0)
     varies = spread > 0.0
     columns = (columns[:, varies] - columns[:, varies].mean(axis=0)) / spread[varies]
     design = design[:, design.any(axis=0)]
     whole = np.column_stack([columns, design])
     if len(whole) - whole.shape[1] < LEAST_DEGREES or np.linalg.matrix_rank(whole) < whole.shape[1]:
-        return {**nothing, "note": f"too few levels with a year of {', '.join(inputs)} before them: {int(here.sum())}"}
+        return too_few
     when, values = given.when[here], given.values[here]
     without, with_inputs = (fit_correlated_line(when, values, some) for some in (design, whole))
     row: dict[str, Any] = {"n": int(here.sum()), "first": f"{int(when[0])}", "last": f"{int(when[-1])}"}

@@ -153,7 +153,7 @@ def _newest_rounds(view: ReportView, gradients: pd.DataFrame) -> Table | None:
     "gradient_rounds",
     "Gradients of every round",
     "the gradients of every round in numbers",
-    place=190,
+    place=192,
     tables=(MAP,),
 )
 def compose_gradient_rounds(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
