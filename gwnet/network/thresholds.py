@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.analysis.thresholds.record import crossings_table, states_table, threshold_states
-from gwnet.analysis.thresholds.states import ThresholdState
 from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of
+
+if TYPE_CHECKING:
+    from gwnet.analysis.thresholds.states import ThresholdState
 
 
 class Thresholds(Group):
@@ -29,6 +32,8 @@ class Thresholds(Group):
 
         Parameters as `gwnet.network`; rows as `gwnet.analysis.thresholds.record.states_table`.
         """
+        from gwnet.analysis.thresholds.record import states_table
+
         states, code = self._states(wells, start, end, site, known_on)
         return in_unit(states_table(states, code, unit), unit)
 
@@ -46,6 +51,8 @@ class Thresholds(Group):
 
         Parameters as `gwnet.network`; rows as `gwnet.analysis.thresholds.record.crossings_table`.
         """
+        from gwnet.analysis.thresholds.record import crossings_table
+
         states, code = self._states(wells, start, end, site, known_on)
         return in_unit(crossings_table(states, code), unit)
 
@@ -67,6 +74,8 @@ class Thresholds(Group):
     def _states(
         self, wells: Wells, start: Moment, end: Moment, site: str | None, known_on: Instant
     ) -> tuple[tuple[ThresholdState, ...], str]:
+        from gwnet.analysis.thresholds.record import threshold_states
+
         codes = codes_of(wells)
         with self._record(site, known_on, one_site=True, wells=codes) as record:
             return threshold_states(record, day_of(start), day_of(end), codes), str(record.site)
