@@ -102,6 +102,9 @@ def draw_gutter(page: Page, data: HydrographPlotData, scale: Scale, labels: Sequ
     left = box.left + box.width * (data.last - data.first) / (scale.last - data.first)
     room_pt = (box.right - left - _LEADER_MM - _EDGE_MM + 0.2) * style.PT_PER_MM
     texts = [_lines(label.words, room_pt) for label in labels]
+    if sum(NOTE_MM * len(lines) + 0.3 for lines in texts) > box.height - 0.8:
+        # one line each where two would push labels out of the axes; the number comes first
+        texts = [(fit(label.words, room_pt, style.NOTE_PT),) for label in labels]
     wanted = [
         box.bottom + (min(max(entry.elevation_m, data.low_m), data.high_m) - data.low_m) * per_m for entry in labels
     ]
