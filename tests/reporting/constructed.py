@@ -404,7 +404,8 @@ class PlainDrawing:
     @staticmethod
     def _pdf(figure):
         target = io.BytesIO()
-        with matplotlib.rc_context({"pdf.fonttype": 42}):
+        # Both types, as in the real figures: with one alone the minus sign gets glyph 0, which PDF/A forbids.
+        with matplotlib.rc_context({"pdf.fonttype": 42, "ps.fonttype": 42}):
             figure.savefig(target, format="pdf", metadata={"CreationDate": None})
         return target.getvalue()
 
