@@ -1,7 +1,9 @@
 import pytest
 
+from gwnet.analysis.checks.rules import DOUBTING_RULES
 from gwnet.network import Network, init
 
+from ..conftest import copy_sqlite
 from .convert_esrp import convert
 
 
@@ -18,3 +20,22 @@ def esrp(open_data, tmp_path_factory):
         result = network.load([folder / "tables"], by="test")
         assert result.rejections == ()
         yield network, source, folder
+
+
+@pytest.fixture(scope="session")
+def esrp_as_published(esrp, tmp_path_factory):
+    """Give a copy of the record in which every level serves that the source publishes as static.
+
+    The checks doubt 57 of its 61,348 levels, and a level with an open serious finding serves no statistics. The published
+    numbers take these levels as well, so the copy dismisses their findings.
+    """
+    path = copy_sqlite(esrp[2] / "esrp.sqlite", tmp_path_factory.mktemp("published") / "esrp.sqlite")
+    with Network(path) as network:
+        network.checks.record(by="test")
+        table = network.checks()
+        doubted = table[(table["severity"] == "serious") & table["rule"].isin(DOUBTING_RULES)]
+        network.review.decide(
+            doubted["finding_id"].astype(int).tolist(), "dismiss", by="reviewer", reason="As published", together=True
+        )
+        assert not (network.levels()["open_finding"] != "").any()
+        yield network

@@ -28,8 +28,10 @@ def found(esrp):
     return esrp[0].gradients.by_round(AQUIFER, dates=days, window_days=0)
 
 
-def test_planes_equal_the_reference_planes(esrp, found):
+def test_planes_equal_the_reference_planes(esrp, esrp_as_published):
+    """The reference has every published level, so no level is kept out by a finding here."""
     planes = reference_planes(esrp[1].parent)
+    found = esrp_as_published.gradients.by_round(AQUIFER, dates=sorted(planes), window_days=0)
     assert len(found.gradients) == len(planes) >= 5
     for one in found.gradients:
         plane = planes[one.date.isoformat()]

@@ -97,11 +97,10 @@ def record(open_data, tmp_path_factory):
     meadow = raw / "control_meadow"
     command(path, "logger", "load", *sorted(meadow.glob("*_download_*.csv")))
     gauge = sorted(meadow.glob("*.txt"))
-    refused = command(path, "logger", "load", *gauge, code=1)
-    # that the pressure is of the water alone follows from the kind of the instrument on record
-    assert "absolute or of the water alone" not in refused
-    assert "in which zone" in refused
-    command(path, "logger", "load", *gauge, "--zone", "UTC-07:00")
+    said = command(path, "logger", "load", *gauge)
+    # neither stands in the file: the kind of the instrument tells what the pressure is of, the site its fixed zone
+    assert "in UTC-07:00; water pressure" in said
+    assert "The zone is that of the site." in said
     two_minutes = open_data / "absolute_logger_with_baro_2min.csv"
     command(path, "logger", "load", two_minutes, "--instrument", "L2", "--series", "absolute pressure")
     command(path, "logger", "load", two_minutes, "--instrument", "B2", "--series", "air pressure")
