@@ -154,7 +154,7 @@ def test_days_of_each_crossing(annex):
 
 def changes(now, then):
     """Return change and half-width of the wells that have a number on both sides."""
-    both = numbers(now).join(numbers(then), rsuffix="_then", how="inner")
+    both = numbers(now).join(numbers(then).add_suffix("_then"), how="inner")
     change = both["water_elevation_m"] - both["water_elevation_m_then"]
     width = np.hypot(both["uncertainty_m"], both["uncertainty_m_then"])
     return change, width
