@@ -30,7 +30,7 @@ def record(tmp_path, gwnet_here):
     rows = ["site,well,date,status,depth_to_water"]
     for k in range(9):
         rows += [f"MM,MW-1,{2010 + k}-{month}-15,static,{3 + 0.1 * k:.2f}" for month in ("03", "09")]
-        rows.append(f"MM,MW-2,{2010 + k}-03-15," + (f"static,{12 + k}" if k < 6 else "dry,"))
+        rows.append(f"MM,MW-2,{2010 + k}-03-15," + (f"static,{12 + 0.97 * k:.2f}" if k < 6 else "dry,"))
     rows.append("MM,MW-1,2019-01-15,pumping,9.00")
     for name, text in (TABLES | {"level_events": "\n".join(rows) + "\n"}).items():
         (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")

@@ -23,7 +23,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
         "findings",
         "List what looks wrong in the series of loggers, and the correction that would fix it.",
     ),
-    "correct": ("correct", "Correct the series of a logger, or withdraw a correction."),
+    "correct": ("correct", "Correct the series of a logger, dismiss a finding, or withdraw a correction."),
     "efficiency": ("efficiency", "Work out the barometric efficiency of wells with loggers, with limits at 95 %."),
     "heads": ("heads", "Print the heads of loggers, one row a sample or a day."),
     "withdraw": ("withdraw", "Withdraw the samples of a file of a logger."),

@@ -181,18 +181,18 @@ def _small(page: Page, box: Box, data: TrendPlotData, shared: tuple[float, float
     times = times_height(1.1 * (data.high_m - data.low_m), height_m)
     low, high = centred_limits(data.low_m * factor, data.high_m * factor, height_m * factor * times)
     left, width = box.left + 10.5, box.width - 12.5
-    room = Box(left, box.bottom + 1.6, width, box.height - 1.6 - 6.8)
+    room = Box(left, box.bottom + 1.6, width, box.height - 1.6 - 7.1)
     view = _View(room, low, high, factor, 0.62)
     axes = page.axes(room)
     level_axis(page, axes, room, low, high, every_mm=4.6)
     axes.tick_params(axis="y", labelsize=style.NOTE_PT, length=1.4)
     time_axis(axes, first, last, width, named=named)
-    axes.tick_params(axis="x", labelsize=style.NOTE_PT, length=1.4)
+    axes.tick_params(axis="x", labelsize=style.NOTE_PT, length=1.4, pad=2.2)
     _draw(axes, data, view)
     name = fit(data.well, (width - 9.0) * style.PT_PER_MM, style.LABEL_PT, bold=True)
-    page.text(left, room.top + 3.4, name, size=style.LABEL_PT, weight="bold")
+    page.text(left, room.top + 3.7, name, size=style.LABEL_PT, weight="bold")
     if times > 1:
-        page.text(box.right - 2.0, room.top + 3.4, f"×{times}", size=style.LABEL_PT, ha="right", weight="bold")
+        page.text(box.right - 2.0, room.top + 3.7, f"×{times}", size=style.LABEL_PT, ha="right", weight="bold")
     page.text(
         left,
         room.top + 0.8,

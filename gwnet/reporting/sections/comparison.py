@@ -86,7 +86,7 @@ def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         name = view.aquifer_name(code)
         if rows["gradient"].isna().all():
             why = text_of(rows["note"].iloc[-1]) or "too few wells"
-            figures += [Heading(name), Paragraph(f"No round gives a gradient: {why}.")]
+            figures += [Heading(name), Paragraph(f"No round gives a gradient: {why.rstrip('.')}.")]
             continue
         sentences.append(_spread(name, rows))
         if picture := pictures.get(f"rose-{code}"):
