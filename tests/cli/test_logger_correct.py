@@ -173,6 +173,10 @@ def test_status_and_heads_in_every_form(installed):
     assert (sensor["instrument"], barometer["instrument"]) == ("L", "B")
     assert float(sensor["coverage_percent"]) < 70
     assert "coverage" in run("logger", "status").out
+    nothing = ("logger", "heads", "--daily", "--format", "csv", "--from", "2024-01-10", "--to", "2024-01-12")
+    assert rows(run(*nothing)) == []  # a finding about the clock is open
+    (finding,) = [row for row in rows(run("logger", "findings", "--format", "csv")) if row["rule"] == "clock"]
+    run("logger", "correct", "--accept", finding["finding"], "--reason", "set to summer time", "--by", "Ana")
     days = rows(run("logger", "heads", "--daily", "--format", "csv", "--from", "2024-01-10", "--to", "2024-01-12"))
     assert [row["day"] for row in days] == ["2024-01-10", "2024-01-11", "2024-01-12"]
     feet = json.loads(run("logger", "heads", "--daily", "--unit", "ft", "--format", "json").out)

@@ -36,7 +36,7 @@ def regular(form, minutes, count):
     [
         ("%d.%m.%Y %H:%M", 60, 24 * 20, "first number goes up to 20"),
         ("%m/%d/%Y %H:%M", 60, 24 * 20, "second up to 20"),
-        ("%d.%m.%Y %H:%M", 60, 24 * 5, "even steps"),
+        ("%d/%m/%Y %H:%M", 60, 24 * 5, "even steps"),
         ("%m/%d/%y %I:%M:%S %p", 30, 48 * 5, "even steps"),
         ("%y/%m/%d %H:%M", 30, 48 * 5, "even steps"),
         ("%y-%m-%d %H:%M", 60, 24 * 40, "dates are year, month, day"),
@@ -54,7 +54,7 @@ def test_the_order_of_dates_is_decided_by_what_the_column_holds(form, minutes, c
     assert any(reason in each for each in notes.reasons)
 
 
-@pytest.mark.parametrize(("form", "minutes", "count"), [("%d.%m.%Y", 1440, 9), ("%d/%m/%Y %H:%M", 10, 40)])
+@pytest.mark.parametrize(("form", "minutes", "count"), [("%d/%m/%Y", 1440, 9), ("%d/%m/%Y %H:%M", 10, 40)])
 def test_where_nothing_tells_the_order_of_dates_there_is_a_doubt(form, minutes, count):
     _, notes = infer(regular(form, minutes, count))
     assert "could be day, month, year or month, day, year" in notes.doubts[0]
