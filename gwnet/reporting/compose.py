@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from gwnet.reporting.content import Report, Section
+from gwnet.reporting.content import Paragraph, Report, Section
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import LONG_UNITS
 from gwnet.reporting.registry import report_sections
@@ -28,7 +28,12 @@ def compose_view(view: ReportView, drawing: Drawing) -> Report:
     site, definition = view.data.site, view.definition
     kinds = [report_sections()[name] for name in definition.sections]
     name = f"{site.name} ({site.code})" if site.name and site.name != site.code else site.code
-    sections = [Section(kind.name, kind.title, tuple(kind.compose(view, drawing)), kind.new_page) for kind in kinds]
+    sections = []
+    for kind in kinds:
+        blocks = tuple(kind.compose(view, drawing))
+        # a sentence that says that there is nothing needs no page of its own
+        has_more = any(not isinstance(block, Paragraph) for block in blocks)
+        sections.append(Section(kind.name, kind.title, blocks, kind.new_page and has_more))
     return Report(
         title=definition.title,
         site=name,

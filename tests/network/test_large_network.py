@@ -49,9 +49,10 @@ def test_the_report_has_a_page_an_aquifer_and_annexes_with_every_well(network, m
     _, wells, unit = network
     files, _ = made
     pages = texts(files)
-    results = [text for text in pages if re.search(r"Of \d+ wells, \d+ gave a level in round 2025-Q4", text)]
-    assert len(results) == 3
-    assert all(f"Water elevations in {unit} above" in text for text in results)
+    of_aquifers = [text for text in pages if re.search(r"from \d+ manual readings", text) and "1 : " in text]
+    assert len(of_aquifers) == 3
+    words = {"m": "metres", "ft": "international feet"}[unit]
+    assert all(f"elevations in {words} above" in " ".join(text.split()) for text in of_aquifers)
     whole = " ".join(" ".join(pages).split())
     assert [well["well"] for well in wells if well["well"] not in whole] == []
     assert "Depth to" in whole
@@ -118,6 +119,10 @@ def test_an_issue_is_compared_by_the_sections_that_it_was_made_of(network, tmp_p
     net, wells, unit = network
     if unit == "ft":
         return  # the unit makes no difference here
+    net.checks.record(by="A. Keeper")
+    waiting = net.review.queue().findings
+    rounds = waiting.loc[waiting["well"].fillna("") == "", "finding_id"].tolist()  # of rounds as a whole
+    net.review.decide(rounds, "accept", reason="Looked at", together=True, by="R. Viewer")
     noticed = set(net.checks()["well"])
     chosen = ", ".join(f'"{well["well"]}"' for well in wells if well["well"] not in noticed)
     definition = tmp_path / "own.toml"
