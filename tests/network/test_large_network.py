@@ -51,7 +51,7 @@ def test_the_report_has_a_page_an_aquifer_and_annexes_with_every_well(network, m
     pages = texts(files)
     of_aquifers = [text for text in pages if re.search(r"from \d+ manual readings", text) and "1 : " in text]
     assert len(of_aquifers) == 3
-    words = {"m": "metres", "ft": "international feet"}[unit]
+    words = {"m": "metres", "ft": "feet (0.3048 m)"}[unit]
     assert all(f"elevations in {words} above" in " ".join(text.split()) for text in of_aquifers)
     whole = " ".join(" ".join(pages).split())
     assert [well["well"] for well in wells if well["well"] not in whole] == []
