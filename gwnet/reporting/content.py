@@ -313,12 +313,18 @@ class Beside:
         Names and values that are set right of it.
     left_mm, top_mm : float
         Where they begin, from the left and from the top of the figure [mm].
+    resize : callable, optional
+        Returns what draws the figure at a height [mm]; without it the figure has one size.
+    below : int
+        How many of the last pairs are set under the figure, over the whole width.
     """
 
     figure: FigureSlot
     pairs: tuple[tuple[str, str], ...]
     left_mm: float
     top_mm: float
+    resize: Callable[[float], Callable[[], bytes | DrawnFigure]] | None = field(default=None, repr=False, compare=False)
+    below: int = 0
 
 
 Block = (

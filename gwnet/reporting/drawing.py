@@ -29,9 +29,11 @@ YEAR_MAPS_MM = {"A4": 92.0, "Letter": 84.0}
 YEAR_STRIPS_MM = {"A4": 132.0, "Letter": 122.0}
 #: Most height of a page of thresholds below its title, and height of the gradients of one aquifer [mm].
 THRESHOLDS_MM = {"A4": 234.0, "Letter": 216.0}
-GRADIENT_MM = {"A4": 59.0, "Letter": 48.0}
-#: Height of the key map of the cover [mm].
-KEY_MAP_MM = {"A4": 104.0, "Letter": 84.0}
+GRADIENT_MM = {"A4": 54.0, "Letter": 48.0}
+#: Height of the key map of a cover that is not fitted, and the least and the most of one that is [mm].
+KEY_MAP_MM = 104.0
+KEY_MAP_LEAST_MM = 60.0
+KEY_MAP_MOST_MM = 120.0
 
 
 @dataclass(frozen=True, slots=True)

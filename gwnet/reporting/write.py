@@ -17,6 +17,7 @@ from gwnet.reporting.definition.parse import Definition, safe_name
 from gwnet.reporting.definition.period import Period, parse_period
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.drawn_together import with_figures
+from gwnet.reporting.pdf.build import fit_cover
 from gwnet.reporting.pdf.render import render_pdf
 from gwnet.reporting.view import look
 from gwnet.reporting.web.page import render_page
@@ -156,7 +157,7 @@ def make_files(
     """
     when = parse_period(period) if isinstance(period, str) else period
     view = look(definition, data, when)
-    say, composed = progress or (lambda _done, _total: None), compose_view(view, drawing)
+    say, composed = progress or (lambda _done, _total: None), fit_cover(compose_view(view, drawing))
     total = len(composed.figures()) + 2
     report = with_figures(composed, processes=processes, progress=lambda done, _figures: say(done, total))
     stem = f"{safe_name(definition.name)}_{safe_name(data.site.code)}_{safe_name(when.label)}"

@@ -108,7 +108,7 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
 
     _COLUMNS, _LINE, _GAP = 4, 12.0, 5.0 * MM
 
-    def __init__(self, entries: Sequence[tuple[int, str, str, str]], ledger: Ledger) -> None:
+    def __init__(self, entries: Sequence[tuple[str, str]], ledger: Ledger) -> None:
         super().__init__()
         self.entries, self.ledger = tuple(entries), ledger
         self.spaceBefore = 3
@@ -128,7 +128,7 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
             self.canv.setLineWidth(0.5)
             self.canv.line(0, self.height, TEXT_WIDTH, self.height)
         width = (TEXT_WIDTH - (self._COLUMNS - 1) * self._GAP) / self._COLUMNS
-        for place, (_, _, text, key) in enumerate(self.entries):
+        for place, (text, key) in enumerate(self.entries):
             column, row = divmod(place, self._rows())
             x, y = column * (width + self._GAP), self.height - 6.0 - (row + 1) * self._LINE
             with element(self.canv, "TOC", key="contents"), content(self.canv, "TOCI"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from reportlab.platypus import (
@@ -23,6 +24,7 @@ from gwnet.reporting.content import (
     Block,
     Bullets,
     Caution,
+    Cover,
     Facts,
     FigureSlot,
     FirmBlock,
@@ -46,10 +48,10 @@ from gwnet.reporting.pdf.blocks import (
     SignOffFlow,
     shortened,
 )
-from gwnet.reporting.pdf.cover import BesideFlow, ResultsFlow
+from gwnet.reporting.pdf.cover import BesideFlow, ResultsFlow, fitted_beside
 from gwnet.reporting.pdf.figures import Placement, figure_size
 from gwnet.reporting.pdf.firm import FirmFlow
-from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, text_width
+from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, register_fonts, text_width
 from gwnet.reporting.pdf.styles import (
     BULLET,
     COVER_SITE,
@@ -112,13 +114,42 @@ def build_pages(report: Report) -> BuiltPages:
     return _Builder(report).build()
 
 
+def fit_cover(report: Report) -> Report:
+    """Return a report whose key map takes the height that results, particulars and contents leave on the first page.
+
+    Parameters
+    ----------
+    report : Report
+        Content; its figures need not be drawn.
+    """
+    register_fonts()
+    room = _Builder(report).room_beside()
+    blocks = (fitted_beside(block, room) if isinstance(block, Beside) else block for block in report.cover.blocks)
+    return replace(report, cover=Cover(tuple(blocks)))
+
+
+def _entries(sections: Sequence[Section]) -> list[tuple[str, str]]:
+    """Return the contents: text and key of the heading."""
+    entries = []
+    for number, section in enumerate(sections, start=1):
+        is_titled = bool(section.blocks) and isinstance(section.blocks[0], PageTitle)
+        # a sentence needs no entry
+        if not is_titled and any(not isinstance(block, Paragraph_) for block in section.blocks):
+            entries.append((section.title, f"section-{number}"))
+        entries += [
+            (block.entry or block.text, f"section-{number}-{index}")
+            for index, block in enumerate(section.blocks)
+            if isinstance(block, PageTitle) and block.entry != ""
+        ]
+    return entries
+
+
 class _Builder:
     def __init__(self, report: Report) -> None:
         self.report = report
         self.format: PageFormat = page_format(report.page)
         self.ledger = Ledger()
         self.figures: dict[str, bytes] = {}
-        self.entries: list[tuple[int, str, str, str]] = []
         self.depth = 0
         self.canvas: TaggedCanvas | None = None
 
@@ -160,19 +191,27 @@ class _Builder:
         sections: list[Flowable] = []
         for number, section in enumerate(self.report.sections, start=1):
             sections.extend(self._section(section, str(number)))
-        story: list[Flowable] = [self.ledger, *self._cover()]
-        if self.report.contents and self.report.sections:
-            story.append(ContentsFlow([item for item in self.entries if item[0] == 0], self.ledger))
-        return [*story, NewPage(), *sections]
+        return [self.ledger, *self._cover(self.report.cover.blocks), NewPage(), *sections]
 
-    def _cover(self) -> list[Flowable]:
+    def _cover(self, blocks: Sequence[Block]) -> list[Flowable]:
+        """Return titles, blocks and contents."""
         flowables: list[Flowable] = [
             TitleParagraph(markup(self.report.site, BOLD), COVER_TITLE),
             TaggedParagraph(markup(f"{self.report.title}, {self.report.period.partition(' (')[0]}"), COVER_SITE),
         ]
-        for block in self.report.cover.blocks:
+        for block in blocks:
             flowables.extend(self._block(block))
+        if self.report.contents and self.report.sections:
+            flowables.append(ContentsFlow(_entries(self.report.sections), self.ledger))
         return flowables
+
+    def room_beside(self) -> float:
+        """Return the height that the rest of the cover leaves for its figure [pt]."""
+        room = self.format.text_height
+        for flowable in self._cover([block for block in self.report.cover.blocks if not isinstance(block, Beside)]):
+            _, height = flowable.wrap(TEXT_WIDTH, room)
+            room -= height + flowable.getSpaceBefore() + flowable.getSpaceAfter()
+        return room
 
     def _section(self, section: Section, number: str) -> list[Flowable]:
         key = f"section-{number}"
@@ -180,14 +219,10 @@ class _Builder:
         self.depth = 1
         headings: list[HeadingFlow] = []
         if not section.blocks or not isinstance(section.blocks[0], PageTitle):
-            if any(not isinstance(block, Paragraph_) for block in section.blocks):  # a sentence needs no entry
-                self.entries.append((0, "", section.title, key))
             headings.append(HeadingFlow(section.title, key, 0, self.ledger))
         for index, block in enumerate(section.blocks):
             if isinstance(block, PageTitle):
                 flowables.extend([*headings, NewPage()] if index else [])
-                if block.entry != "":
-                    self.entries.append((0, "", block.entry or block.text, f"{key}-{index}"))
                 headings = [HeadingFlow(block.text, f"{key}-{index}", 0, self.ledger)]
             elif isinstance(block, Heading):
                 headings.append(self._heading(block, key, index))
@@ -198,7 +233,6 @@ class _Builder:
 
     def _heading(self, block: Heading, section: str, index: int) -> HeadingFlow:
         key = f"{section}-{index}"
-        self.entries.append((1, "", block.text, key))
         self.depth = 2
         return HeadingFlow(block.text, key, 1, self.ledger)
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from gwnet.figures.maps.key_map import KEY_LEFT_MM
-from gwnet.reporting.content import Beside, Block, Cover, Facts, FigureSlot, FirmBlock, Paragraph, Results
+from gwnet.reporting.content import Beside, Block, Cover, DrawnFigure, Facts, FigureSlot, FirmBlock, Paragraph, Results
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.definition.wording import wording_items
 from gwnet.reporting.drawing import KEY_MAP_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
@@ -57,13 +59,16 @@ def _map(view: ReportView, drawing: Drawing) -> Block:
     placed = view.wells[view.wells["easting"].notna() & view.wells["northing"].notna()]
     if placed.empty:
         return Facts((("Key map", "No well has coordinates on record."), *pairs))
-    frame = FigureFrame(TEXT_WIDTH_MM, KEY_MAP_MM[view.definition.page], view.measures.unit)
     caption = f"Key map: {len(placed)} wells, coordinates in {site.crs}."
     unplaced = sorted(set(view.wells["well"]) - set(placed["well"]))
     if unplaced:
         caption += f" Without coordinates on record: {', '.join(unplaced)}."
-    figure = FigureSlot("key-map", caption, caption, lambda: drawing.key_map(view, frame), captioned=False)
-    return Beside(figure, pairs, KEY_LEFT_MM, drawing.key_height_mm(view) + 1.0)
+
+    def resize(height_mm: float) -> Callable[[], bytes | DrawnFigure]:
+        return lambda: drawing.key_map(view, FigureFrame(TEXT_WIDTH_MM, height_mm, view.measures.unit))
+
+    figure = FigureSlot("key-map", caption, caption, resize(KEY_MAP_MM), captioned=False)
+    return Beside(figure, pairs, KEY_LEFT_MM, drawing.key_height_mm(view) + 1.0, resize)
 
 
 def _gauging(view: ReportView) -> str:
