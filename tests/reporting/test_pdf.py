@@ -20,6 +20,7 @@ from gwnet.errors import ArchivalWarning, ReportError
 from gwnet.figures.base.style import figure_bytes, new_figure
 from gwnet.records import RecordState
 from gwnet.reporting.content import (
+    Beside,
     Bullets,
     Caution,
     Cell,
@@ -38,7 +39,8 @@ from gwnet.reporting.content import (
     numbered,
 )
 from gwnet.reporting.drawing import FigureFrame
-from gwnet.reporting.pdf.build import build_pages
+from gwnet.reporting.pdf.build import build_pages, fit_cover
+from gwnet.reporting.pdf.figures import figure_size
 from gwnet.reporting.pdf.fonts import BOLD, register_fonts
 from gwnet.reporting.pdf.render import render_pdf
 
@@ -209,6 +211,35 @@ def test_no_page_is_empty_or_holds_a_single_line(constructed, quarterly, page, c
     for sheet in reader(rendered).pages:
         assert (float(sheet.mediabox.width), float(sheet.mediabox.height)) == pytest.approx(size, abs=0.1)
         assert len(body_lines(sheet.extract_text())) > 8
+
+
+@pytest.mark.parametrize("unit", ["m", "ft"])
+@pytest.mark.parametrize("page", ["A4", "Letter"])
+@pytest.mark.parametrize("count", [3, 24, pytest.param(640, marks=pytest.mark.slow)])
+def test_first_page_holds_results_map_and_contents(constructed, quarterly, count, page, unit):
+    own = dataclasses.replace(quarterly, page=page, units=unit)
+    report = fit_cover(compose(own, constructed.record(count), period="2026-Q1", drawing=constructed.PlainDrawing()))
+    (beside,) = [block for block in report.cover.blocks if isinstance(block, Beside)]
+    _, height = figure_size(beside.figure.content(), "key-map")
+    assert 59.5 <= height * 25.4 / 72 <= 120.5
+    # the contents ask for the titles alone
+    kept = (PageTitle, Paragraph)
+    sections = [
+        [block if isinstance(block, kept) else Bullets(("one", "two")) for block in section.blocks]
+        for section in report.sections
+    ]
+    short = dataclasses.replace(
+        report,
+        sections=tuple(
+            dataclasses.replace(section, blocks=tuple(blocks))
+            for section, blocks in zip(report.sections, sections, strict=True)
+        ),
+    )
+    first, second = reader(render_pdf(short)).pages[:2]
+    links = [note for note in first["/Annots"] if note.get_object()["/Subtype"] == "/Link"]
+    assert len(links) == len([entry for _, entry in titles_of(report) if entry])
+    assert "Read with care" in first.extract_text()
+    assert titles_of(report)[0][0] in second.extract_text()
 
 
 def titles_of(report):

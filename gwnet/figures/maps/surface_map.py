@@ -47,6 +47,8 @@ _VALUE_MM: Final = 3.1
 _PAD_MM: Final = 0.35
 _LONGEST_NAME_MM: Final = 26.0
 _LEVEL_PT: Final = 7.5
+#: Room between a level in its line and the name of a well [mm]; a slanting level reaches beyond its own middle line.
+_LEVEL_CLEAR_MM: Final = 0.8
 _TICK_EVERY_MM: Final = 3.2
 _ARROW_MM: Final = 5.5
 _ARROWS_APART_MM: Final = 9.0
@@ -305,7 +307,8 @@ def _busy(posted: Sequence[_Posted]) -> NDArray[np.float64]:
     """Return the boxes of points and labels that a level must keep clear of."""
     rows = [(p.x - RADIUS_MM, p.y - RADIUS_MM, p.x + RADIUS_MM, p.y + RADIUS_MM) for p in posted]
     boxes = [p.label.box for p in posted if p.label is not None]
-    rows += [(box.left, box.bottom, box.right, box.top) for box in boxes]
+    clear = _LEVEL_CLEAR_MM
+    rows += [(box.left - clear, box.bottom - clear, box.right + clear, box.top + clear) for box in boxes]
     return np.array(rows, dtype=np.float64).reshape(-1, 4)
 
 
