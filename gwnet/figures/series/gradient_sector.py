@@ -18,6 +18,8 @@ from gwnet.figures.base.symbols import mark_symbol
 from gwnet.figures.base.text import decimals_of_step, number_text
 from gwnet.figures.series.rose import RosePlotData, RosePoint
 
+#: Part of the time axis at its end in which the label of a date ends at its tick.
+_NEAR_END: Final = 0.05
 #: Size of the block of one aquifer, and of its sector [mm].
 BLOCK_MM: Final = (174.0, 60.0)
 _SECTOR_MM: Final = 62.0
@@ -288,6 +290,8 @@ def _draw_time(
     axes.set_yticks(ticks, [f"{round(t) % 360}" if degrees else number_text(t, decimals_of_step(step)) for t in ticks])
     dates = date_ticks(first, last, 9)
     axes.set_xticks([tick.days for tick in dates], [tick.label if named else "" for tick in dates])
+    if dates and dates[-1].days > last - _NEAR_END * (last - first):  # its middle under the tick, it would stick out
+        axes.get_xticklabels()[-1].set_ha("right")
     axes.tick_params(length=1.6, width=0.5, pad=1.6, labelsize=style.LABEL_PT, labelfontfamily=list(style.FAMILY))
     axes.grid(axis="y", color=style.GRID, linewidth=0.5)
     axes.set_axisbelow(True)
