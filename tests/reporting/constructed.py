@@ -390,7 +390,8 @@ class PlainDrawing:
         return 0.7
 
     def hydrographs(self, view, wells, group, frame):
-        figure, axes = self._figure(frame)
+        # the frame is the room that there is; a strip takes 27 mm, and what lies under them 40
+        figure, axes = self._figure(replace(frame, height_mm=min(frame.height_mm, 27.0 * len(wells) + 40.0)))
         for well in wells:
             rows = view.levels[view.levels["well"] == well]
             axes.plot(np.arange(len(rows)), rows["water_elevation_m"].to_numpy(dtype=float), "k.-")

@@ -210,7 +210,9 @@ def test_no_page_is_empty_or_holds_a_single_line(constructed, quarterly, page, c
     size = {"A4": (595.3, 841.9), "Letter": (612, 792)}[page]
     for sheet in reader(rendered).pages:
         assert (float(sheet.mediabox.width), float(sheet.mediabox.height)) == pytest.approx(size, abs=0.1)
-        assert len(body_lines(sheet.extract_text())) > 8
+        # a page of pictures says little: the stand-in pictures have no text of their own, but many strokes
+        strokes = len(re.findall(rb"\sl\s", sheet.get_contents().get_data()))
+        assert len(body_lines(sheet.extract_text())) > 8 or strokes > 50
 
 
 @pytest.mark.parametrize("unit", ["m", "ft"])

@@ -291,7 +291,7 @@ def _draw_time(
     dates = date_ticks(first, last, 9)
     axes.set_xticks([tick.days for tick in dates], [tick.label if named else "" for tick in dates])
     if dates and dates[-1].days > last - _NEAR_END * (last - first):  # its middle under the tick, it would stick out
-        axes.get_xticklabels()[-1].set_ha("right")
+        axes.get_xticklabels()[-1].set_horizontalalignment("right")
     axes.tick_params(length=1.6, width=0.5, pad=1.6, labelsize=style.LABEL_PT, labelfontfamily=list(style.FAMILY))
     axes.grid(axis="y", color=style.GRID, linewidth=0.5)
     axes.set_axisbelow(True)
