@@ -89,7 +89,7 @@ def test_pages_of_the_quarterly_are_used(made, tmp_path):
     poppler()
     name, pdf, _, _ = made
     if not name.startswith("quarterly"):
-        pytest.skip("the pages of other definitions end with their chapters")
+        return  # the pages of other definitions end with their chapters
     ink = ink_of_pages(pdf, tmp_path)
     assert {
         place: ink[place - 1] for place in FULL_PAGES if ink[place - 1].rows < 0.85 or ink[place - 1].cells < 0.45
