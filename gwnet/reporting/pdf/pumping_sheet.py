@@ -2,36 +2,28 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import (
-    BaseDocTemplate,
     Flowable,
-    Frame,
     KeepTogether,
     PageBreak,
-    PageTemplate,
     Paragraph,
     Spacer,
     Table,
 )
 
-from gwnet.analysis.fieldwork.field_sheet import GOVERNS
 from gwnet.analysis.fieldwork.pumping_sheet import TEST_CAUTIONS, PumpingSheet
-from gwnet.reporting.pdf.blocks import shortened
-from gwnet.reporting.pdf.figures import finish
-from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup, register_fonts, text_width
-from gwnet.reporting.pdf.styles import BAND, INK, MM, RULE, TEXT_WIDTH, PageFormat, page_format
-from gwnet.reporting.pdf.tables import draw_text
+from gwnet.reporting.pdf.fonts import BOLD, REGULAR, markup
+from gwnet.reporting.pdf.sheet_pages import SIZE, SheetPages
+from gwnet.reporting.pdf.styles import BAND, INK, MM, RULE, page_format
 
 _HEAD: Final = 18 * MM
-_FOOT: Final = 13 * MM
 _ROW: Final = 6.6 * MM
 
-_TEXT: Final = ParagraphStyle("test text", fontName=REGULAR, fontSize=8.6, leading=11, textColor=INK, splitLongWords=1)
+_TEXT: Final = ParagraphStyle("test text", fontName=REGULAR, fontSize=SIZE, leading=11, textColor=INK, splitLongWords=1)
 _TITLE: Final = ParagraphStyle("test title", parent=_TEXT, fontName=BOLD, fontSize=10, leading=13, spaceAfter=3)
 _ITEM: Final = ParagraphStyle("test item", parent=_TEXT, leftIndent=9, bulletIndent=0, bulletFontName=REGULAR)
 
@@ -61,50 +53,15 @@ def pumping_sheet_pdf(sheet: PumpingSheet, *, page: str = "A4") -> bytes:
     bytes
         The document; the same content gives the same bytes.
     """
-    register_fonts()
-    counted = _Pages(sheet, page_format(page), 0)
-    counted.build()
-    content = _Pages(sheet, page_format(page), counted.count).build()
-    information = {
-        "Title": f"Pumping test sheet, {sheet.site}, {sheet.test}",
-        "Subject": "Pumping test: rates and readings to be filled in",
-        "Creator": "gwnet",
-        "Producer": "gwnet",
-    }
-    return finish(content, (), {}, information=information, moment=sheet.known_on.recorded_at_utc).content
-
-
-class _Pages:
-    """Builds the pages once; the number of pages is known only after a first pass."""
-
-    def __init__(self, sheet: PumpingSheet, page: PageFormat, total: int) -> None:
-        self.sheet, self.page, self.total, self.count = sheet, page, total, 0
-
-    def build(self) -> bytes:
-        target = io.BytesIO()
-        page = self.page
-        document = BaseDocTemplate(
-            target, pagesize=(page.width, page.height), invariant=1, lang="en-GB", initialFontName=REGULAR
-        )
-        plain = {"leftPadding": 0, "rightPadding": 0, "topPadding": 0, "bottomPadding": 0}
-        frame = Frame(page.left, _FOOT, TEXT_WIDTH, page.height - _HEAD - _FOOT, id="body", **plain)
-        document.addPageTemplates([PageTemplate("sheet", [frame], onPage=self._draw_around)])
-        document.build(_story(self.sheet))
-        return target.getvalue()
-
-    def _draw_around(self, canvas: Any, _document: Any) -> None:
-        self.count = max(self.count, canvas.getPageNumber())
-        sheet, page = self.sheet, self.page
-        canvas.setFillColor(INK)
-        y = page.height - 11 * MM
-        counted = f"page {canvas.getPageNumber()} of {self.total or canvas.getPageNumber()}"
-        width = text_width(counted, BOLD, 8.6)
-        draw_text(canvas, page.left + TEXT_WIDTH - width, y, counted, BOLD, 8.6)
-        title = f"Pumping test · {sheet.site} · {sheet.test} · {sheet.well}"
-        draw_text(canvas, page.left, y, shortened(title, BOLD, 10.5, TEXT_WIDTH - width - 10), BOLD, 10.5)
-        made = f"record as known on {sheet.known_on.text}"
-        draw_text(canvas, page.left + TEXT_WIDTH - text_width(made, REGULAR, 7), 7.5 * MM, made, REGULAR, 7)
-        draw_text(canvas, page.left, 7.5 * MM, GOVERNS, REGULAR, 7)
+    return SheetPages(
+        page=page_format(page),
+        head=_HEAD,
+        story=lambda _room: _story(sheet),
+        heading=f"Pumping test · {sheet.site} · {sheet.test} · {sheet.well}",
+        known_on=sheet.known_on,
+        title=f"Pumping test sheet, {sheet.site}, {sheet.test}",
+        subject="Pumping test: rates and readings to be filled in",
+    ).render()
 
 
 def _story(sheet: PumpingSheet) -> list[Flowable]:
