@@ -294,7 +294,8 @@ def _booked(events: Events) -> Booked:
     first = first.assign(rank=rank).sort_values("rank", kind="stable").drop_duplicates("record_id")
     rows = first.set_index("record_id").reindex(events.records["record_id"])
     written = rows["written"].where(rows["written"].notna(), "").to_numpy(dtype=object)
-    fraction = pd.Series(written).str.extract(r"[.,](\d+)\s*$", expand=False).str.len()
+    # a text of digits is a number whether one reading has them or none has
+    fraction = pd.to_numeric(pd.Series(written).str.extract(r"[.,](\d+)\s*$", expand=False).str.len())
     quantity = rows["quantity"].where(rows["quantity"].notna(), "").to_numpy(dtype=object)
     unit = rows["unit"].where(rows["unit"].notna(), "").to_numpy(dtype=object)
     return Booked(
