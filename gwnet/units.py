@@ -126,14 +126,9 @@ def length_unit(word: str) -> str:
     >>> length_unit(" FT ")
     'ft'
     """
-    wanted = word.strip().lower()
-    for unit in METRES_PER_UNIT:
-        if unit.lower() == wanted:
-            return unit
-    known = ", ".join(METRES_PER_UNIT)
-    hint = " Give decimal feet, never inches." if wanted in {"in", "inch", "inches", '"'} else ""
-    message = f"Unknown unit of length {word!r}; expected one of {known}."
-    raise UnitError(message, fix=f"Write the unit in square brackets in the heading, for example [ft].{hint}")
+    hint = " Give decimal feet, never inches." if word.strip().lower() in {"in", "inch", "inches", '"'} else ""
+    fix = f"Write the unit in square brackets in the heading, for example [ft].{hint}"
+    return _named(word, "length", METRES_PER_UNIT, fix=fix)
 
 
 def metres_per(unit: str) -> float:
@@ -215,13 +210,7 @@ def pressure_unit(word: str) -> str:
     >>> pressure_unit(" KPA "), pressure_unit("mH2O")
     ('kPa', 'mH2O')
     """
-    wanted = word.strip().lower()
-    for unit in PASCALS_PER_UNIT:
-        if unit.lower() == wanted:
-            return unit
-    known = ", ".join(PASCALS_PER_UNIT)
-    message = f"Unknown unit of pressure {word!r}; expected one of {known}."
-    raise UnitError(message, fix="Say the unit of the pressure column by one of these names.")
+    return _named(word, "pressure", PASCALS_PER_UNIT, fix="Say the unit of the pressure column by one of these names.")
 
 
 def pascals_per(unit: str) -> float:
@@ -411,12 +400,18 @@ def rate_unit(word: str) -> str:
     return _named(word, "rate", LITRES_PER_SECOND_PER_UNIT, _RATE_WORDS)
 
 
-def _named(word: str, what: str, units: dict[str, float], words: dict[str, str]) -> str:
+def _named(
+    word: str,
+    what: str,
+    units: dict[str, float],
+    words: dict[str, str] | None = None,
+    fix: str = "Write the unit in square brackets in the heading.",
+) -> str:
     wanted = word.strip().lower()
     for unit in units:
         if unit.lower() == wanted:
             return unit
-    if wanted in words:
+    if words and wanted in words:
         return words[wanted]
     message = f"Unknown unit of {what} {word!r}; expected one of {', '.join(units)}."
-    raise UnitError(message, fix="Write the unit in square brackets in the heading.")
+    raise UnitError(message, fix=fix)
