@@ -52,7 +52,7 @@ class _Format(click.ParamType[str]):
 @options.unit
 @options.db
 @click.pass_context
-def command(ctx: click.Context, form: str, out: Path, db: str, unit: str, **chosen: Any) -> None:
+def command(ctx: click.Context, /, form: str, out: Path, db: str, unit: str, **chosen: Any) -> None:
     """Write the record, or a part of it, in an open format.
 
     The export is written whole or not at all. 'gwnet help exchange' lists the formats, what each holds and which
