@@ -1,13 +1,19 @@
-"""Text made harmless where it is shown or handed on: no control sign, no cell that runs, no password."""
+"""Values and text made plain where they are shown or handed on: no control sign, no cell that runs, no password."""
 
 from __future__ import annotations
 
+import datetime as dt
+import math
 import re
-from typing import Final
+from typing import Any, Final
 
 #: First signs of a cell that a spreadsheet program would run as a formula.
 _FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
+#: Decimals in files: a micrometre, well below any uncertainty, and no binary dust; small numbers, such as gradients,
+#: carry as many significant digits.
+_FILE_DECIMALS: Final = 6
+_SMALL: Final = 0.01
 
 #: What stands in a message where a password was.
 MASK: Final = "***"
@@ -99,3 +105,33 @@ def as_it_was(text: str) -> str:
     "'t was dry"
     """
     return text[1:] if text.startswith("'") and text[1:].startswith(_FORMULA_STARTS) else text
+
+
+def file_value(value: Any) -> Any:
+    """Return a value of a frame as a plain one for files: text, number, truth value, list or None.
+
+    Returns
+    -------
+    object
+        Times as text in ISO 8601, numbers without binary dust, None for what is missing.
+    """
+    if is_missing(value):
+        return None
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, list | tuple):
+        return [file_value(part) for part in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, float):
+        return round(value, _FILE_DECIMALS) if abs(value) >= _SMALL else float(f"{value:.{_FILE_DECIMALS}g}")
+    return value
+
+
+def is_missing(value: Any) -> bool:
+    """Return whether a value of a frame stands for nothing: None, NaN or a missing time."""
+    if value is None:
+        return True
+    if isinstance(value, float):
+        return math.isnan(value)
+    return type(value).__name__ in {"NaTType", "NAType"}

@@ -43,6 +43,7 @@ _FIXES: Final = {
     errno.EROFS: "Name a folder that may be written to.",
     errno.ENOTDIR: "Name a folder, not a file.",
     errno.EEXIST: "Name a folder, not a file.",
+    errno.ENOTEMPTY: "Name a folder that is empty, or one that is not there yet.",
 }
 
 
@@ -164,6 +165,38 @@ def staged_file(target: Path, what: str) -> Iterator[Path]:
     """
     with _held([target.parent], what), _reported(what, target), _begun([target], what) as (stage,):
         yield stage.new / target.name
+        _put_in_place([stage])
+
+
+@contextmanager
+def staged_folder(target: Path, what: str) -> Iterator[Path]:
+    """Give an empty folder to fill, which is synced and takes its target's place at the end.
+
+    Parameters
+    ----------
+    target : pathlib.Path
+        The folder, in one that exists; it is not there yet, or is empty.
+    what : str
+        What it is, for the message.
+
+    Yields
+    ------
+    pathlib.Path
+        The folder. Where an exception leaves the block nothing of it remains.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written, or the target holds something.
+    """
+    with _held([target.parent], what), _reported(what, target), _begun([target], what) as (stage,):
+        folder = stage.new / target.name
+        folder.mkdir()
+        yield folder
+        for path in folder.rglob("*"):
+            _sync(path)
+        if target.exists():
+            target.rmdir()  # empty, or nothing is put in place
         _put_in_place([stage])
 
 

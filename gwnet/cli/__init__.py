@@ -58,6 +58,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     ),
     "worth": ("worth", "Rank wells by their data worth: what the map loses without them."),
     "report": ("report", "Make a report from its definition."),
+    "export": ("export", "Write the record, or a part of it, in an open format."),
 }
 
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 import numbers
 from typing import TYPE_CHECKING, Any, Final
 
-from gwnet.plain_text import neutralised
+from gwnet.plain_text import file_value, is_missing, neutralised
 from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:
@@ -52,11 +51,6 @@ _DECIMALS: Final[dict[str, int]] = {
 #: Columns of numbers that may be very small.
 _SIGNIFICANT: Final = ("p", "p_independent", "p_adjusted", "p_wells_differ", "p_seasons_differ")
 
-#: Decimals in files: a micrometre, well below any uncertainty, and no binary dust; small numbers, such as gradients,
-#: carry as many significant digits.
-_FILE_DECIMALS: Final = 6
-_SMALL: Final = 0.01
-
 
 def heading(name: str, zone: str = "UTC") -> str:
     """Return the heading of a column: words, then the unit in square brackets, for a time the zone.
@@ -96,7 +90,7 @@ def cell_text(value: Any, name: str, zone: str = "UTC") -> str:
     str
         Text on one line; a dash for a missing number or time.
     """
-    if _is_missing(value):
+    if is_missing(value):
         return NOTHING
     if isinstance(value, numbers.Real) and not isinstance(value, bool | numbers.Integral):
         return _number(float(value), name)
@@ -125,27 +119,6 @@ def _number(value: float, name: str) -> str:
     return f"{value:.6g}"
 
 
-def file_value(value: Any) -> Any:
-    """Return a value of a frame as a plain one for files: text, number, truth value, list or None.
-
-    Returns
-    -------
-    object
-        Times as text in ISO 8601, numbers without binary dust, None for what is missing.
-    """
-    if _is_missing(value):
-        return None
-    if isinstance(value, dt.date):
-        return value.isoformat()
-    if isinstance(value, list | tuple):
-        return [file_value(part) for part in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, float):
-        return round(value, _FILE_DECIMALS) if abs(value) >= _SMALL else float(f"{value:.{_FILE_DECIMALS}g}")
-    return value
-
-
 def csv_value(value: Any) -> Any:
     """Return a value for a CSV cell; text that a spreadsheet would run as a formula is led by an apostrophe."""
     plain = file_value(value)
@@ -156,11 +129,3 @@ def csv_value(value: Any) -> Any:
     if isinstance(plain, bool):
         return "true" if plain else "false"
     return neutralised(plain) if isinstance(plain, str) else plain
-
-
-def _is_missing(value: Any) -> bool:
-    if value is None:
-        return True
-    if isinstance(value, float):
-        return math.isnan(value)
-    return type(value).__name__ in {"NaTType", "NAType"}

@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from gwnet.cli import emphasis
-from gwnet.cli.cells import csv_value, file_value
+from gwnet.cli.cells import csv_value
 from gwnet.cli.tables import text_record, text_table
 from gwnet.errors import OutputError
-from gwnet.plain_text import hide_passwords
+from gwnet.plain_text import file_value, hide_passwords
 from gwnet.plain_text import without_control_signs as safe
 
 if TYPE_CHECKING:

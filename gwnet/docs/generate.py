@@ -22,6 +22,7 @@ from gwnet.analysis.loggers.finding_rules import describe_logger_findings
 from gwnet.analysis.pumping.analyses import describe_pumping_methods
 from gwnet.docs.commands import describe_commands, describe_common_options
 from gwnet.docs.methods import describe_methods
+from gwnet.exchange.registry import describe_formats
 from gwnet.ingest.loggers.layout import describe_layout_keys
 from gwnet.ingest.mapping.mapping import describe_mapping_keys
 from gwnet.ingest.tables.documented import describe_rejections, describe_tables
@@ -112,4 +113,5 @@ MAKERS: Final[dict[str, Callable[[], str]]] = {
     "commands": describe_commands,
     "common-options": describe_common_options,
     "views": describe_views,
+    "formats": describe_formats,
 }

@@ -15,6 +15,7 @@
     net.checks()      .record
     net.review        .queue, .approve, .reject, .hold, .reopen, .decide
     net.report()      .issues, .diff
+    net.export()      .formats
     net.backup()      and Network.restore()
 
 What is computed is in `gwnet.analysis`, what is drawn and written in `gwnet.products`.

@@ -12,6 +12,7 @@ import pandas as pd
 
 from gwnet.network.base import Group, Instant, Moment, codes_of, day_of
 from gwnet.network.checks import Checks
+from gwnet.network.exports import Exports
 from gwnet.network.gradients import Gradients
 from gwnet.network.imports import Imports
 from gwnet.network.levels import Levels
@@ -171,7 +172,7 @@ class Network(Group):
         The open database.
     wells, tables, sources, levels, imports, trends, seasons, thresholds, map, gradients, pumping : object
         Groups of methods; each one prints what it offers.
-    loggers, rounds, checks, review, report : object
+    loggers, rounds, checks, review, report, export : object
         Likewise.
 
     Raises
@@ -206,6 +207,7 @@ class Network(Group):
         self.checks = Checks(self.store)
         self.review = Review(self.store)
         self.report = Reports(self.store)
+        self.export = Exports(self.store)
 
     def __repr__(self) -> str:
         """Return what is on record: sites, wells, levels with their span, and when it last changed."""
