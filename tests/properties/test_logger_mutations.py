@@ -309,7 +309,9 @@ def test_a_mutated_export_is_refused_usefully_or_read_right(mutation, tmp_path):
                 outcome = _outcome(path, export, proposed=proposed)
                 if isinstance(outcome, GwnetError):
                     assert _useful(outcome), repr(outcome)
-                    assert proposed or mutation.__name__ not in HARMLESS, outcome
+                    # of the hour that the clock shows twice, one sample alone may be of either
+                    alone = mutation is lines_gone and "was twice in" in outcome.message
+                    assert proposed or alone or mutation.__name__ not in HARMLESS, outcome
                 else:
                     _check_samples(export, *outcome, may_lack=mutation is columns_gone)
 
