@@ -33,6 +33,10 @@ REFERENCE_TAPE_ACCURACY_M: Final[float] = 0.003
 #: Science Center, "Possible errors associated with measured water levels" (archived page).
 UNCHECKED_TAPE_SLOPE: Final[float] = 0.001
 
+#: What a tape may be out by that was never checked, where other tapes of the record are checked [m]: a splice, or a
+#: sensing point that is not at its zero; common practice, no source.
+NEVER_CHECKED_TAPE_M: Final[float] = 0.1
+
 #: Accuracy of a surveyed measuring point when none is on record [m]; 0.1 ft, N.H. Env-Wq 403.30(b).
 SURVEY_ACCURACY_M: Final[float] = 0.03
 

@@ -8,11 +8,11 @@ from gwnet.cli import options, output
 
 #: What a reader of a terminal needs; files have every column.
 _STATES = (
-    "well threshold kind threshold_elevation_m state readings_beyond readings_judged logger_days_beyond "
+    "well threshold kind form limit_m state readings_beyond readings_judged logger_days_beyond "
     "logger_days_judged extreme_m extreme_at reason"
 ).split()
 _CROSSINGS = (
-    "well threshold threshold_elevation_m source first last ended_by levels_in_period in_a_row consecutive "
+    "well threshold form limit_m source first last ended_by levels_in_period in_a_row consecutive "
     "confirmed_on peak_m peak_at"
 ).split()
 
@@ -30,7 +30,8 @@ def command(wells: tuple[str, ...], crossings: bool, form: str, db: str, **chose
     """Print the states of thresholds over a period, one row a threshold.
 
     Manual readings and days of loggers are counted separately. A threshold is crossed, beyond and not yet confirmed by
-    as many levels in a row as its rule asks for, not crossed, or cannot be judged, with the reason.
+    as many levels in a row as its rule asks for, not crossed, or cannot be judged, with the reason. Its form is a
+    level, a change within some days, or a gradient to another well, for which limit is the difference of head.
     """
     with options.open_record(db) as net:
         ask = net.thresholds.crossings if crossings else net.thresholds

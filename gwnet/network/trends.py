@@ -72,9 +72,9 @@ class WellStatistics(Group):
 
 def _limits_in_force(given: Inputs) -> pd.DataFrame:
     """Return the thresholds in force of the wells that are asked for, with their elevations."""
-    from gwnet.analysis.thresholds.record import limits_of
+    from gwnet.analysis.thresholds.record import limits_of, limits_on_levels
 
-    limits = limits_of(given.record)
+    limits = limits_on_levels(limits_of(given.record))
     return limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
 
 

@@ -11,6 +11,8 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.checks.quality import findings
+from gwnet.analysis.fieldwork.conditions import conditions_of
+from gwnet.analysis.fieldwork.planning import Programme
 from gwnet.analysis.levels.proposed_rounds import choose_rounds, levels_by_round, rounds_in_use
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.round_gradients import days_of_rounds
@@ -18,7 +20,7 @@ from gwnet.analysis.maps.same_day import CONTROL_COLUMNS
 from gwnet.analysis.maps.site_maps import SetRule, controls_of, map_of, placed_wells
 from gwnet.analysis.review.decisions import join_decisions
 from gwnet.analysis.thresholds.logger_days import days_of_loggers
-from gwnet.analysis.thresholds.record import limits_of
+from gwnet.analysis.thresholds.record import limits_of, wells_of
 from gwnet.clock import to_utc
 from gwnet.constants import REPEAT_TOLERANCE_M, SAME_DAY_WINDOW_DAYS
 from gwnet.errors import AnalysisError, NotFoundError
@@ -106,6 +108,7 @@ def collect(
         maps=maps,
         corrected_since_utc=None,
         logger_days=_days_for_thresholds(record),
+        conditions=conditions_of(Programme(record, period.last)),
     )
     step()
     loggers = _loggers(record, definition)
@@ -122,7 +125,7 @@ def count_parts(definition: Definition) -> int:
 
 def _days_for_thresholds(record: Snapshot) -> pd.DataFrame:
     """Return the daily levels of loggers in the wells that have thresholds."""
-    days = days_of_loggers(record, sorted(set(record.thresholds["well"])))
+    days = days_of_loggers(record, wells_of(limits_of(record)))
     return days if len(days) else empty_frame("levels")
 
 

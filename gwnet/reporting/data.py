@@ -40,6 +40,7 @@ _COLUMN_NAMES: Final = {
     ),
     "rounds": "round starts_on ends_on purpose wells notes",
     "thresholds": "well threshold kind quantity elevation_m consecutive valid_from_utc valid_until_utc basis action",
+    "conditions": "kind well text day length_m",
     "stages": "gauge measured_at_utc water_elevation_m easting northing aquifer",
     "findings": "well measured_at round rule severity message",
     "corrections": "recorded_at_utc recorded_by subject well item was now reason",
@@ -236,6 +237,9 @@ class ReportData:
         Rainfall, abstraction and the like: series, quantity, unit, date, value.
     logger_days : DataFrame
         Daily levels of loggers in wells with thresholds, with the columns of ``levels``.
+    conditions : DataFrame
+        What stands on record of the state of the wells at the end of the period, as
+        `gwnet.analysis.fieldwork.conditions.conditions_of`.
     """
 
     site: SiteFacts
@@ -262,6 +266,7 @@ class ReportData:
     logger_lines: Mapping[str, LoggerSeries] = field(default_factory=dict)
     logger_days: pd.DataFrame = field(default_factory=lambda: empty_frame("levels"))
     context: pd.DataFrame = field(default_factory=lambda: empty_frame("context"))
+    conditions: pd.DataFrame = field(default_factory=lambda: empty_frame("conditions"))
 
     def __post_init__(self) -> None:
         if self.known_on.recorded_at_utc.tzinfo is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
+from gwnet.analysis.thresholds.lanes import LEVEL, LOGGER, MANUAL
 from gwnet.analysis.thresholds.states import CROSSED, NOT_CROSSED, UNCONFIRMED, UNJUDGED, ThresholdState
 from gwnet.reporting.content import ResultItem
 from gwnet.reporting.results.changes import SUBJECT as CHANGES
@@ -17,6 +17,7 @@ from gwnet.reporting.results.statistics import SEASONS, TRENDS
 from gwnet.reporting.results.thresholds import SUBJECT as THRESHOLDS
 from gwnet.reporting.results.visits import SUBJECT as VISITS
 from gwnet.reporting.threshold_page import MARKS
+from gwnet.reporting.threshold_words import limit_words, value_text
 from gwnet.reporting.view import ReportView
 
 #: Subjects that share an entry, in order of consequence.
@@ -89,7 +90,8 @@ def _count_text(state: str, number: int, total: int) -> str:
 def _brief(view: ReportView, state: ThresholdState) -> str:
     """Return a threshold with what readings and logger show of it, in as few words as say it."""
     measures = view.measures
-    name = f"{state.well} {state.threshold} ({measures.text(state.level_m)})"
+    limit = measures.text(state.level_m) if state.form == LEVEL else limit_words(state, measures)
+    name = f"{state.well} {state.threshold} ({limit})"
     if state.state == UNJUDGED:
         return f"{name}: {state.reason.text(measures.text).partition(':')[0]}"
     parts = []
@@ -101,7 +103,7 @@ def _brief(view: ReportView, state: ThresholdState) -> str:
     if state.extreme is not None and state.extreme.margin_m >= 0:
         word = "highest" if state.kind == "upper" else "lowest"
         sign = {"<=": "≤ ", ">=": "≥ ", "": ""}[state.extreme.bound]
-        peak = f", {word} {sign}{measures.text(state.extreme.value_m)} on {state.extreme.at[:10]}"
+        peak = f", {word} {sign}{value_text(state, state.extreme.value_m, measures)} on {state.extreme.at[:10]}"
     return f"{name} at {' and '.join(parts)}{peak}"
 
 

@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.thresholds.lanes import LEFT_OUT, LOGGER, MANUAL
+from gwnet.analysis.thresholds.lanes import LEFT_OUT, LEVEL, LOGGER, MANUAL
 from gwnet.analysis.thresholds.states import CROSSED, NOT_CROSSED, UNCONFIRMED, UNJUDGED, ThresholdState
 from gwnet.figures.base.axes import day_number
 from gwnet.figures.base.text import shown
-from gwnet.figures.series.threshold_lanes import CrossingChart, ThresholdRow
-from gwnet.reporting.threshold_words import lane_sentences
+from gwnet.figures.series.threshold_lanes import CrossingChart, ThresholdRow, lanes_height_mm
+from gwnet.reporting.threshold_words import lane_sentences, limit_words
 from gwnet.units import metres_per
 
 if TYPE_CHECKING:
@@ -23,10 +23,8 @@ if TYPE_CHECKING:
 
 #: Mark of each state, as of `gwnet.figures.series.threshold_lanes`.
 MARKS: Final = {CROSSED: "beyond", UNCONFIRMED: "unconfirmed", UNJUDGED: "unjudged", NOT_CROSSED: "not beyond"}
-#: Rows and charts that one page holds.
-ROWS_A_PAGE: Final = 9
+#: Charts that stand below the last rows, where there is room.
 _MOST_CHARTS: Final = 2
-_ROWS_WITH_CHARTS: Final = 7
 #: Months that the lanes show at least.
 _MONTHS: Final = 15
 
@@ -53,8 +51,7 @@ def threshold_rows(view: ReportView) -> list[ThresholdRow]:
 def _row(view: ReportView, state: ThresholdState) -> ThresholdRow:
     measures = view.measures
     days, readings = state.lane(LOGGER), state.lane(MANUAL)
-    side = "below" if state.kind == "lower" else "above"
-    level = f"{side} {measures.text(state.level_m)}" if math.isfinite(state.level_m) else "level not known"
+    level = limit_words(state, measures) if math.isfinite(state.level_m) else "level not known"
     words = state.state[0].upper() + state.state[1:]
     return ThresholdRow(
         mark=MARKS[state.state],
@@ -78,8 +75,9 @@ def _days(lane: pd.DataFrame) -> NDArray[np.float64]:
 
 
 def crossing_charts(view: ReportView) -> list[CrossingChart]:
-    """Return the levels around what was crossed: first where a logger shows it, then where readings alone do."""
-    crossed = [state for state in view.thresholds if state.state in (CROSSED, UNCONFIRMED)]
+    """Return the levels around elevations that were crossed: first where a logger shows it, then where readings do."""
+    beyond = (CROSSED, UNCONFIRMED)
+    crossed = [state for state in view.thresholds if state.state in beyond and state.form == LEVEL]
     crossed.sort(key=lambda state: not state.counts[LOGGER].beyond)
     charts: dict[str, CrossingChart] = {}
     for state in crossed:
@@ -112,8 +110,20 @@ def _chart(view: ReportView, state: ThresholdState) -> CrossingChart:
     )
 
 
-def rows_by_page(rows: list[ThresholdRow], *, charts: bool) -> list[list[ThresholdRow]]:
-    """Return the rows of each page; the first one has room for charts where there are any."""
-    first = _ROWS_WITH_CHARTS if charts else ROWS_A_PAGE
-    pages = [rows[:first]] if rows else []
-    return [*pages, *(rows[start : start + ROWS_A_PAGE] for start in range(first, len(rows), ROWS_A_PAGE))]
+def rows_by_page(rows: list[ThresholdRow], room_mm: float) -> list[list[ThresholdRow]]:
+    """Return the rows of each page, as many as it has room for.
+
+    Parameters
+    ----------
+    rows : list of ThresholdRow
+        All rows, in order.
+    room_mm : float
+        Height of a page [mm].
+    """
+    pages: list[list[ThresholdRow]] = []
+    for row in rows:
+        if pages and lanes_height_mm([*pages[-1], row]) <= room_mm:
+            pages[-1].append(row)
+        else:
+            pages.append([row])
+    return pages

@@ -3,20 +3,58 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
+from typing import Final
 
-from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
+from gwnet.analysis.thresholds.lanes import CHANGE, GRADIENT, LEVEL, LOGGER, MANUAL
 from gwnet.analysis.thresholds.states import UNCONFIRMED, UNJUDGED, Crossing, Extreme, ThresholdState
+from gwnet.reporting.content import number_text
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.measures import Measures, moment_text
 
+#: Decimals of a gradient.
+_GRADIENT_DECIMALS: Final = 5
+_NOUNS: Final = {LEVEL: "", CHANGE: " change", GRADIENT: " gradient"}
 _SIGNS = {"<=": "at or below ", ">=": "at or above ", "": ""}
 
 
 def name_threshold(state: ThresholdState, measures: Measures) -> str:
     """Return a threshold with its well and level: ``W-08 warning (below 51.900 m)``."""
-    side = "below" if state.kind == "lower" else "above"
-    level = f" ({side} {measures.text(state.level_m)})" if state.level_m == state.level_m else ""  # NaN is not itself
+    level = f" ({limit_words(state, measures)})" if math.isfinite(state.level_m) else ""
     return f"{state.well} {state.threshold}{level}"
+
+
+def limit_words(state: ThresholdState, measures: Measures) -> str:
+    """Return what is beyond a threshold in words: ``below 51.900 m``, ``rise of 0.300 m within 30 days``."""
+    side = "below" if state.kind == "lower" else "above"
+    if state.form == GRADIENT:
+        return f"gradient to {state.other_well} {side} {value_text(state, state.level_m, measures)}"
+    if state.form == CHANGE:
+        within = "within a day" if state.days == 1 else f"within {state.days} days"
+        turn = state.level_m if state.kind == "upper" else -state.level_m
+        if turn > 0:
+            return f"{'rise' if state.kind == 'upper' else 'fall'} of {measures.text(turn)} {within}"
+        return f"change {side} {value_text(state, state.level_m, measures)} {within}"
+    return f"{side} {measures.text(state.level_m)}"
+
+
+def value_text(state: ThresholdState, value_m: float, measures: Measures, *, signed: bool = True) -> str:
+    """Return what is held against a threshold as it is printed: a level, a change with its sign, or a gradient.
+
+    Parameters
+    ----------
+    state : gwnet.analysis.thresholds.states.ThresholdState
+        The threshold.
+    value_m : float
+        The level, the change, or the difference of head [m].
+    measures : Measures
+        How lengths are printed.
+    signed : bool, optional
+        Whether a change has its sign.
+    """
+    if state.form == GRADIENT:
+        return number_text(value_m / state.distance_m, _GRADIENT_DECIMALS)
+    return measures.text(value_m, signed=signed and state.form == CHANGE)
 
 
 def rule_words(state: ThresholdState) -> str:
@@ -84,12 +122,12 @@ def _days(crossing: Crossing, state: ThresholdState, source: str) -> str:
 
 
 def _extreme(state: ThresholdState, extreme: Extreme, measures: Measures) -> str:
-    end = "Lowest" if state.kind == "lower" else "Highest"
+    end = f"{'Lowest' if state.kind == 'lower' else 'Highest'}{_NOUNS[state.form]}"
     how = "beyond" if extreme.margin_m >= 0 else "to spare"
     near = ", less than its half-width" if extreme.is_within_uncertainty else ""
     return (
-        f"{end} {_SIGNS[extreme.bound]}{measures.text(extreme.value_m)} on {_when(extreme.at)}, "
-        f"{measures.text(abs(extreme.margin_m))} {how}{near}"
+        f"{end} {_SIGNS[extreme.bound]}{value_text(state, extreme.value_m, measures)} on {_when(extreme.at)}, "
+        f"{value_text(state, abs(extreme.margin_m), measures, signed=False)} {how}{near}"
     )
 
 

@@ -185,7 +185,7 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
         in_period=in_period,
         last_year=year_before(levels, period, in_period[-1]) if in_period else {},
         thresholds=find_states(
-            limits, levels, data.logger_days, list(wells["well"]), period.first, period.last, data.site.time_zone
+            limits, data.levels, data.logger_days, list(wells["well"]), period.first, period.last, data.site.time_zone
         ),
         reviews=_review_count(events),
     )

@@ -17,6 +17,7 @@ from gwnet.figures.hydrograph.strips import CrossingBar
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.measures import Measures
 from gwnet.reporting.results.result import counted
+from gwnet.reporting.threshold_words import value_text
 
 if TYPE_CHECKING:
     from gwnet.reporting.data import MapFacts
@@ -140,7 +141,7 @@ def _beyond(state: ThresholdState, measures: Measures) -> str:
         parts.append(f"at {readings.beyond} of {counted(readings.judged, 'reading')}")
     if state.extreme is not None:
         day = dt.date.fromisoformat(state.extreme.at[:10])
-        parts.append(f"peak {measures.text(state.extreme.value_m)} on {date_text(day)}")
+        parts.append(f"peak {value_text(state, state.extreme.value_m, measures)} on {date_text(day)}")
     return ", ".join(parts)
 
 

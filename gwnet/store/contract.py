@@ -29,6 +29,8 @@ NUMBER_ALLOWED: Final[frozenset[str]] = frozenset(
 )
 QUALITIES: Final[tuple[str, ...]] = ("good", "suspect", "estimate", "poor", "unchecked")
 QUANTITIES: Final[tuple[str, ...]] = ("depth_to_water", "depth_below_ground", "water_elevation")
+#: What the limit of a threshold can be: a level, its change within some days, or the gradient to another well.
+LIMIT_QUANTITIES: Final[tuple[str, ...]] = (*QUANTITIES, "change", "gradient")
 #: Two readings of a steel tape that together are a depth to water.
 TAPE_READINGS: Final[tuple[str, str]] = ("tape_at_mark", "tape_at_water")
 
@@ -427,18 +429,33 @@ TABLES: Final[tuple[Table, ...]] = (
             _WELL,
             Column("threshold", "code", "Code of the threshold.", required=True, key=True),
             Column(
-                "kind", "choice", "Lower or upper limit of the elevation.", required=True, choices=("lower", "upper")
+                "kind",
+                "choice",
+                "Lower or upper limit of the elevation, of its change or of the gradient.",
+                required=True,
+                choices=("lower", "upper"),
             ),
             Column("water_elevation", "length", "The limit as an elevation."),
             Column("depth_to_water", "length", "The limit as a depth below the measuring point.", lowest=_ABOVE),
             Column("depth_below_ground", "length", "The limit as a depth below ground.", lowest=_ABOVE),
+            Column("change", "length", "The limit as a change of the level within `days`; a rise is positive."),
+            Column("days", "whole", "Days within which the level changes, for `change`.", lowest=1, highest=36600),
+            Column(
+                "gradient",
+                "number",
+                "The limit as a gradient to `other_well`, without a unit; positive where the water stands higher at "
+                "`well`.",
+                lowest=-1.0,
+                highest=1.0,
+            ),
+            Column("other_well", "code", "The other well, for `gradient`.", of="well", stored="other_well_id"),
             Column("consecutive", "whole", "How many levels in a row must pass it.", default=1, lowest=1, highest=1000),
             *_VALID,
             Column("basis", "text", "What it rests on, for example a permit."),
             Column("action", "text", "What is to be done."),
         ),
-        one_of=((("water_elevation",), ("depth_to_water",), ("depth_below_ground",)),),
-        ways=tuple((name,) for name in QUANTITIES),
+        one_of=(tuple((name,) for name in LIMIT_QUANTITIES),),
+        ways=tuple((name,) for name in LIMIT_QUANTITIES),
     ),
     Table(
         "stages",

@@ -117,6 +117,20 @@ def test_a_stretched_tape_is_corrected_from_its_last_check(record):
     assert table["uncertainty_m"][1] < table["uncertainty_m"][0]
 
 
+def test_a_tape_that_was_never_checked_among_checked_ones_is_less_sure(record):
+    record.well("MW-1", point=(100.0, 0.0))
+    for name in ("T1", "T2"):
+        record.tape(name)
+    for day, name in (("2024-01-09", "T1"), ("2024-02-01", "T2")):
+        record.event("MW-1", f"{day}T10:00", [(WATER, 4.0)], instrument_id=record.instruments[name])
+    alone = all_levels(record)["uncertainty_m"]
+    assert alone[0] == alone[1] < 0.1
+    record.check("T1", "2024-01-10", 5.0, 5.0)
+    before_its_check, never = all_levels(record)["uncertainty_m"]
+    assert before_its_check == alone[0]
+    assert never == pytest.approx(np.hypot(alone[1], 0.1))
+
+
 def test_a_new_tape_check_flows_into_levels_already_read(record):
     record.well("MW-1", point=(200.0, 0.0))
     record.tape("T1")

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.thresholds.lanes import lanes_of
+from gwnet.analysis.thresholds.compared import changes_within, differences_of, held_levels
+from gwnet.analysis.thresholds.lanes import form_of, lanes_of
 from gwnet.analysis.thresholds.record import CROSSING_COLUMNS, STATE_COLUMNS, crossings_table, states_table
 from gwnet.analysis.thresholds.states import (
     CROSSED,
@@ -268,3 +269,119 @@ def test_tables_have_a_row_a_threshold_and_a_row_a_crossing():
         "approved",
     ]
     assert isinstance(state.crossings[0], Crossing)
+
+
+def change(limit_m, kind="upper", within=30, **columns):
+    row = {"quantity": "change", "limit_m": limit_m, "days": within, "other_well": "", "distance_m": np.nan}
+    return limit(np.nan, kind, **row, **columns)
+
+
+def gradient(difference_m, kind="upper", distance_m=200.0, **columns):
+    row = {"quantity": "gradient", "limit_m": difference_m, "days": np.nan, "other_well": "B", "distance_m": distance_m}
+    return limit(np.nan, kind, **row, **columns)
+
+
+def test_a_rise_counts_from_the_lowest_level_of_the_days_before():
+    read = frame(
+        level("2025-12-20", 10.3), level("2026-01-05", 10.0), level("2026-01-12", 10.2), level("2026-02-02", 10.5)
+    )
+    state = one(change(0.4), read)
+    assert (state.state, state.form, state.days) == (CROSSED, "change", 30)
+    (crossing,) = state.crossings
+    # 2 February is 28 days after the lowest level
+    assert (crossing.first, crossing.peak.value_m) == (dt.date(2026, 2, 2), pytest.approx(0.5))
+    assert crossing.peak.margin_m == pytest.approx(0.1)
+    assert crossing.peak.uncertainty_m == pytest.approx(0.02 * 2**0.5)
+    assert one(change(0.4, within=21), read).state == NOT_CROSSED
+
+
+def test_a_fall_is_a_negative_change_from_the_highest_level():
+    read = frame(level("2026-01-05", 10.6), level("2026-01-20", 10.1), level("2026-02-01", 10.2))
+    state = one(change(-0.5, "lower"), read)
+    assert [crossing.peak.value_m for crossing in state.crossings] == [pytest.approx(-0.5)]
+    assert one(change(-0.51, "lower"), read).state == NOT_CROSSED
+
+
+def test_levels_too_far_apart_do_not_say_how_fast_the_water_changed():
+    read = frame(level("2025-11-10", 10.0), level("2026-02-10", 10.9))
+    state = one(change(0.3), read)
+    assert (state.state, str(state.reason)) == (
+        UNJUDGED,
+        "no level of the period serves: 1 no level in the 30 days before",
+    )
+
+
+def test_the_first_days_of_a_logger_prove_a_change_but_not_its_absence():
+    still = one(change(0.3), None, days("2026-01-01", *[10.0] * 20))
+    assert (still.counts["logger"].not_beyond, still.counts["logger"].left_out) == (5, 15)
+    steep = one(change(0.3), None, days("2026-01-01", 10.0, 10.4))
+    assert (steep.state, steep.counts["logger"].beyond) == (CROSSED, 1)
+
+
+def test_a_dry_well_proves_a_fall_to_its_bound_and_no_less():
+    read = frame(level("2026-01-05", 10.6), level("2026-01-25", 10.0, "<="))
+    assert one(change(-0.6, "lower"), read).state == CROSSED
+    open_ = one(change(-0.7, "lower"), read)
+    assert open_.state == UNJUDGED
+    assert "the change is at or below -0.600 m" in str(open_.reason)
+    assert one(change(0.1), read).state == NOT_CROSSED
+
+
+def test_a_gradient_takes_both_wells_of_one_day():
+    read = frame(
+        level("2026-01-10", 10.5),
+        level("2026-02-10", 10.4),
+        level("2026-03-10", 10.9),
+        level("2026-01-10", 10.2, well="B"),
+        level("2026-03-10", 10.1, well="B"),
+    )
+    state = one(gradient(0.5), read)
+    (crossing,) = state.crossings
+    assert (crossing.first, crossing.levels, crossing.peak.value_m) == (dt.date(2026, 3, 10), 1, pytest.approx(0.8))
+    assert state.counts["manual"] == LaneCount(beyond=1, not_beyond=1, left_out=1)
+    assert state.gradient == pytest.approx(0.0025)
+    assert set(state.levels["reason"]) == {"", "no level of B that day"}
+
+
+def test_a_gradient_cannot_be_judged_where_one_well_has_no_level_of_that_day():
+    state = one(gradient(0.5), frame(level("2026-02-10", 10.4), level("2026-02-11", 10.1, well="B")))
+    assert (state.state, str(state.reason)) == (UNJUDGED, "no level of the period serves: 1 no level of B that day")
+    nowhere = one(gradient(np.nan, distance_m=np.nan), frame(level("2026-02-10", 10.4)))
+    assert (nowhere.state, nowhere.reason) == (UNJUDGED, nowhere.caution)
+    assert "distance to B is not known" in str(nowhere.reason)
+
+
+def test_days_of_two_loggers_and_readings_against_days_make_gradients():
+    logged = pd.concat([days("2026-01-01", 10.5, 10.6, 10.7), days("2026-01-02", 10.0, 10.3).assign(well="B")])
+    state = one(gradient(0.6), frame(level("2026-01-03", 10.65)), logged)
+    lane = state.lane("logger")
+    assert lane["state"].tolist() == ["left out", "beyond", "not beyond"]
+    assert lane["value_m"].tolist()[1:] == pytest.approx([0.6, 0.4])
+    assert state.lane("manual")["value_m"].tolist() == pytest.approx([0.35])
+
+
+def test_bounds_at_both_ends_of_a_gradient_say_nothing_unless_they_agree():
+    read = frame(level("2026-02-10", 10.0, "<="), level("2026-02-10", 10.4, "<=", well="B"))
+    assert (
+        str(one(gradient(0.5), read).reason) == "no level of the period serves: 1 only bounds are known at both wells"
+    )
+    dry = frame(level("2026-02-10", 10.0, "<="), level("2026-02-10", 10.4, well="B"))
+    assert one(gradient(-0.4, "lower"), dry).state == CROSSED
+    assert one(gradient(-0.5, "lower"), dry).state == UNJUDGED
+
+
+def test_held_levels_keep_the_extremes_of_days():
+    held = held_levels(days("2026-01-01", 10.0, 10.4))
+    assert held[["lowest_m", "highest_m"]].to_numpy().tolist() == [
+        pytest.approx([9.9, 10.1]),
+        pytest.approx([10.3, 10.5]),
+    ]
+    changed = changes_within(held, 5, "upper")
+    assert (changed["value_m"].iloc[1], changed["highest_m"].iloc[1]) == (pytest.approx(0.4), pytest.approx(0.4))
+    assert differences_of(held, held, "A")["value_m"].tolist() == [0.0, 0.0]
+    assert [form_of({"quantity": name}) for name in ("change", "gradient", "depth_to_water", None)] == [
+        "change",
+        "gradient",
+        "level",
+        "level",
+    ]

@@ -44,3 +44,61 @@ def test_states_and_crossings_are_printed(record):
 def test_a_period_without_a_crossing_says_so(record):
     assert "No threshold was crossed." in record("thresholds", "--crossings", "--from", "2024-09-01").err
     assert "not crossed" in record("thresholds", "--from", "2024-09-01").out
+
+
+RATES = {
+    "wells": "site,well,easting,northing\nMM,MW-2,451200,5400300\n",
+    "measuring_points": "site,well,valid_from,elevation\nMM,MW-2,2000-01-01,101.000\n",
+    "thresholds": "site,well,threshold,kind,change,days,gradient,other_well\n"
+    "MM,MW-1,quick fall,lower,-0.50,100,,\nMM,MW-1,reversal,lower,,,0.0010,MW-2\n",
+    "level_events": "site,well,date,status,depth_to_water\n"
+    "MM,MW-1,2024-12-10,static,3.60\nMM,MW-2,2024-06-15,static,4.30\nMM,MW-2,2024-09-15,static,3.20\n",
+}
+
+
+@pytest.fixture
+def rates(record, tmp_path):
+    for name, text in RATES.items():
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    ran = record("load", *(f"{name}.csv" for name in RATES), "--by", "Ana")
+    assert ran.code == DONE, ran.err
+    return record
+
+
+def test_changes_and_gradients_are_judged_over_the_period(rates):
+    rows = {row["threshold"]: row for row in json.loads(rates("thresholds", "--format", "json").out)}
+    fall, turn = rows["quick fall"], rows["reversal"]
+    # 98.25 to 97.65 between 15 September and 10 December, 86 days
+    assert (fall["state"], fall["form"], fall["days"], fall["limit_m"]) == ("crossed", "change", 100, -0.5)
+    assert (fall["extreme_m"], fall["extreme_at"]) == (-0.6, "2024-12-10")
+    # heads of 97.05 and 96.70 in June, 98.25 and 97.80 in September: 0.35 and 0.45 m over 200 m
+    assert (turn["state"], turn["distance_m"], turn["gradient"], turn["limit_m"]) == ("not crossed", 200.0, 0.001, 0.2)
+    assert (turn["readings_judged"], turn["extreme_m"]) == (2, 0.35)
+    assert turn["threshold_elevation_m"] is None
+    feet = json.loads(rates("thresholds", "--unit", "ft", "--format", "json").out)
+    assert {row["threshold"]: row["limit_ft"] for row in feet}["quick fall"] == pytest.approx(-0.5 / 0.3048, abs=1e-4)
+    assert "quick fall" in rates("thresholds", "--crossings").out
+    listed = json.loads(rates("list", "thresholds", "--format", "json").out)
+    assert [(row["days"], row["gradient"], row["other_well"]) for row in listed if row["threshold"] != "warning"] == [
+        (100, None, ""),
+        (None, 0.001, "MW-2"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("MM,MW-1,a,lower,0.5,,,", "change is filled and days is empty"),
+        ("MM,MW-1,a,lower,,30,0.001,MW-2", "days is filled and change is empty"),
+        ("MM,MW-1,a,lower,,,0.001,", "gradient is filled and other_well is empty"),
+        ("MM,MW-1,a,lower,,,0.001,MW-1", "from 'MW-1' to itself"),
+        ("MM,MW-1,a,lower,,,0.001,MW-9", "There is no well 'MW-9'"),
+        ("MM,MW-1,a,lower,0.5,30,0.001,MW-2", "2 of depth_to_water"),
+    ],
+)
+def test_limits_that_lack_their_partner_are_refused(record, tmp_path, row, words):
+    heading = "site,well,threshold,kind,change,days,gradient,other_well"
+    (tmp_path / "thresholds.csv").write_text(f"{heading}\n{row}\n", encoding="utf-8")
+    ran = record("load", "thresholds.csv", "--by", "Ana")
+    assert words in ran.err
+    assert len(json.loads(record("list", "thresholds", "--format", "json").out)) == 1

@@ -9,6 +9,7 @@ from gwnet.hydro.surfaces.contours import (
     contour_levels,
     contour_lines,
     inferred_rule,
+    jumps,
     nice_interval,
     unhonoured,
 )
@@ -226,3 +227,28 @@ def test_contours_from_wells_on_a_plane_are_its_lines(method):
     assert [line.level_m for line in found] == [29.0, 30.0, 31.0]
     for line in found:
         assert -0.003 * line.x + 0.004 * line.y == pytest.approx(np.full(line.x.size, line.level_m - 30.0), abs=near)
+
+
+def test_a_surface_that_jumps_to_a_well_is_found_at_map_scale():
+    """A needle of 1 m about the well at (20, 10): honoured on the grid, and smaller than a mark on the map."""
+    x, y, z = np.array([20.0, -60.0]), np.array([10.0, 40.0]), np.array([5.2, 4.4])
+    levels = np.array([4.0, 4.5, 5.0, 5.5])
+
+    def hill(radius):
+        return analytic(lambda px, py: 4.6 + 0.01 * px + np.where(np.hypot(px - 20.0, py - 10.0) < radius, 0.4, 0.0))
+
+    # the ring is 1 % of the control's 200 m
+    assert jumps(hill(4.0), x, y, z, levels) == ()
+    needle = hill(1.2)
+    assert unhonoured(needle, x[:1], y[:1], z[:1], levels) == ()
+    (found,) = jumps(needle, x[:1], y[:1], z[:1], levels)
+    assert (found.position, found.posted_m, found.contour_m, found.around_m) == (0, 5.2, 5.0, pytest.approx(2.0))
+    assert found.drawn_m == pytest.approx(4.82, abs=0.02)
+
+
+def test_a_slope_at_the_edge_of_the_control_is_no_jump():
+    """The contour runs 1 m from the corner well; the ring beyond the grid goes on with the slope."""
+    grid = analytic(lambda x, y: 0.1 * x + 0.1 * y)
+    corner = np.array([100.0])
+    assert jumps(grid, corner, corner, np.array([20.0]), np.array([19.9, 20.1])) == ()
+    assert jumps(grid, corner, corner, np.array([20.0]), np.array([])) == ()

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from gwnet.constants import SURVEY_ACCURACY_M, TAPE_ACCURACY_M
+from gwnet.constants import NEVER_CHECKED_TAPE_M, SURVEY_ACCURACY_M, TAPE_ACCURACY_M
 from gwnet.hydro.reduction.uncertainty import combined_half_width, uncertainty_parts
 
 
@@ -51,6 +51,13 @@ def test_an_unchecked_tape_is_less_sure_and_more_so_with_depth():
     assert shallow.check_m[0] == pytest.approx(0.010)
     assert deep.check_m[0] == pytest.approx(0.100)
     assert deep.tape_m[0] > shallow.tape_m[0]
+
+
+def test_a_tape_that_was_never_checked_among_checked_ones_may_be_spliced():
+    made = parts(tape_checked=[False], never_checked=[True], depth_m=[4.0])
+    assert made.check_m[0] == pytest.approx(np.hypot(0.004, 0.1))
+    assert made.combined_m()[0] > NEVER_CHECKED_TAPE_M
+    assert parts(tape_checked=[True], never_checked=[True]) == parts()
 
 
 def test_reading_beyond_the_check_is_less_sure():

@@ -22,7 +22,7 @@ def write(constructed, quarterly, folder, data=None, period="2026-Q1"):
         period=period,
         drawing=constructed.PlainDrawing(),
         program_version="9.9",
-        schema_revision="0007",
+        schema_revision="0008",
     ).write(folder)
 
 
@@ -65,7 +65,7 @@ def test_files_beside_each_other(written):
 def test_manifest_tells_what_the_report_was_made_from(written, quarterly):
     manifest = json.loads(written.manifest.read_text(encoding="utf-8"))
     assert manifest["program"] == {"name": "gwnet", "version": "9.9"}
-    assert manifest["schema_revision"] == "0007"
+    assert manifest["schema_revision"] == "0008"
     assert manifest["definition"] == {"name": "quarterly", "sha256": quarterly.sha256}
     assert manifest["period"] == {"label": "2026-Q1", "first": "2026-01-01", "last": "2026-03-31"}
     assert manifest["known_on_utc"] == "2026-04-10T12:00:00+00:00"

@@ -80,7 +80,7 @@ def test_the_demo_record_gives_the_declared_columns(name, demo_record):
 
 @pytest.mark.parametrize("name", [table.name for table in TABLES if table.name in FRAMES])
 def test_every_declared_column_of_a_table_is_in_its_frame(name):
-    spread = {"measured_at", "date", "time", "water_elevation", "depth_to_water", "depth_below_ground"}
+    spread = {"measured_at", "date", "time", "water_elevation", "depth_to_water", "depth_below_ground", "change"}
     own = {
         c.name if c.of else c.frame_name
         for c in BY_NAME[name].columns

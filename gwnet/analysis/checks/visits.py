@@ -16,7 +16,7 @@ from gwnet.analysis.checks.explanations import COARSE
 from gwnet.analysis.checks.misfits import explained_rows
 from gwnet.analysis.checks.quantities import fits_as_elevation
 from gwnet.analysis.levels.bounds import BELOW_SCREEN
-from gwnet.analysis.levels.reduce import FINDINGS
+from gwnet.analysis.levels.reduce import FINDINGS, TAPES
 from gwnet.constants import BOTTOM_TOLERANCE_M, TAPE_CHECK_INTERVAL_DAYS
 from gwnet.hydro.checks import visits as checks_visits
 from gwnet.hydro.checks.robust_limits import readings_around
@@ -50,9 +50,6 @@ _MILD: Final = ("beyond the tape check",)
 
 #: Fewest readings below a bottom that put the bottom in doubt (project default).
 _LEAST_AGAINST_BOTTOM: Final = 3
-
-#: Kinds of instrument that are checked against a reference tape.
-_TAPES: Final = ("electric tape", "steel tape", "interface probe")
 
 
 def _find_reduced(rule: str, events: Events) -> Iterator[Finding]:
@@ -346,7 +343,7 @@ def _find_tapes_due(events: Events) -> Iterator[Finding]:
     """Find tapes used without a check for too long: one finding a tape and last check, booked at the first reading."""
     instruments = events.inputs.instruments.set_index("instrument_id")
     kind = events.records["instrument_id"].map(instruments["kind"]).to_numpy(dtype=object)
-    by_tape = np.isin(kind, _TAPES) & ~np.isnan(events.booked.value)
+    by_tape = np.isin(kind, TAPES) & ~np.isnan(events.booked.value)
     last, checked = _last_checked(events)
     age = (events.day - last).astype("timedelta64[D]").astype(np.float64)
     limit = events.limits["tape_check_days"]

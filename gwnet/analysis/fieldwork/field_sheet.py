@@ -17,6 +17,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.analysis.fieldwork.conditions import (
+    CONFINED,
+    NO_BASELINE,
+    OBSTRUCTED,
+    PRESSURE,
+    SHORT,
+    conditions_of,
+    describe_condition,
+)
 from gwnet.analysis.fieldwork.planning import (
     CHECK,
     GAUGE,
@@ -54,7 +63,10 @@ SOUNDING_CHANGE_M: Final = 0.25
 CAUTIONS: Final = (
     "Traffic and open covers: cone off the place, never leave an open cover, close every one.",
     "Gas at the cap: open it slowly, face away, keep flames off; wait until gas has gone and the level has settled.",
+    "Vaults, pits and manholes are confined spaces: read from above; no entry without a permit, a gas test and an "
+    "attendant outside.",
     "Flowing wells and trapped pressure: loosen caps and valves slowly; stand aside.",
+    "Obstructed wells: never force a tape; sound the bottom before a level counts again.",
     "Pumps: moving and live parts; never lower a tape beside a running pump.",
     "Contamination: gloves; least contaminated wells first; clean tape and probe after every well.",
     "Working alone: say where you go and when you will be back.",
@@ -209,6 +221,7 @@ def field_sheet(
     """
     ends_on = planned.ends_on or planned.starts_on
     waiting = due_by(programme.due, ends_on)
+    conditions = conditions_of(programme)
     unit = str(programme.site["length_unit"])
     tolerance = programme.site["repeat_tolerance_m"]
     earlier = programme.levels[programme.levels["day"] < planned.starts_on]
@@ -217,6 +230,9 @@ def field_sheet(
         own = earlier[earlier["well"] == well].sort_values("measured_at_utc", kind="stable")
         point = _point(programme, well, own)
         row = _well_row(programme, well, point, own, planned.starts_on, waiting)
+        for column, kinds in _SAID_IN.items():
+            said = conditions[(conditions["well"] == well) & conditions["kind"].isin(kinds)]
+            row[column] = _joined(row[column], said, unit)
         rows.append({"place": place, **row, "contamination": _CARE[programme.contamination[well]]})
         depths += _earlier(well, own, point)
     tapes = waiting[waiting["what"] == CHECK].itertuples()
@@ -242,6 +258,24 @@ def field_sheet(
         statuses=statuses,
         known_on=known_on,
     )
+
+
+#: Where conditions of a well are said on its sheet; floating product and surveys have words there already.
+_SAID_IN: Final = {
+    "hazards": (CONFINED, PRESSURE),
+    "due": (OBSTRUCTED, SHORT),
+    "notes": (NO_BASELINE,),
+}
+_TO_DO: Final = {OBSTRUCTED: "sound bottom", SHORT: "sound bottom again"}
+
+
+def _joined(text: str, said: pd.DataFrame, unit: str) -> str:
+    """Return a text of a sheet with conditions of the well behind it."""
+    parts = [str(text)] if text else []
+    for row in said.to_dict("records"):
+        words = describe_condition(row, lambda metres: f"{metres / METRES_PER_UNIT[unit]:.2f} {unit}")
+        parts.append(f"{_TO_DO[row['kind']]} ({words})" if row["kind"] in _TO_DO else f"{row['kind']}: {words}")
+    return "; ".join(parts)
 
 
 def _point(programme: Programme, code: str, own: pd.DataFrame) -> pd.Series | None:

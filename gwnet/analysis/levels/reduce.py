@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,10 @@ FINDINGS = {
     "flow.",
     "dry without a depth": "The well was dry, and neither screen, sounding nor depth as built is on record.",
 }
+
+
+#: Kinds of instrument that are checked against a reference tape.
+TAPES: Final = ("electric tape", "steel tape", "interface probe")
 
 
 @dataclass(frozen=True)
@@ -304,9 +309,30 @@ def _parts(
         repeat_tolerance_m=inputs.tolerance_m,
         product_thickness_m=thickness,
         reading_accuracy_m=inputs.accuracy_m,
+        never_checked=~tape.checked & is_never_checked(inputs),
     )
     of_survey = np.where(is_elevation, "not needed", of_survey)
     return parts, "survey: " + of_survey + "; reading: " + of_reading
+
+
+def is_never_checked(inputs: LevelInputs) -> NDArray[np.bool_]:
+    """Return which levels were read with a tape that was never checked, though other tapes of the record are.
+
+    Parameters
+    ----------
+    inputs : LevelInputs
+        Records of the events and what they rest on.
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+        Whether the instrument is a tape without a check on any day; of a record without any tape check nothing, since
+        nobody kept them.
+    """
+    checked = set(inputs.tape_checks["instrument_id"])
+    tapes = inputs.instruments.loc[inputs.instruments["kind"].isin(TAPES), "instrument_id"]
+    never = set(tapes) - checked if checked else set()
+    return np.asarray(inputs.records["instrument_id"].isin(never), dtype=bool)
 
 
 def _survey_accuracy(inputs: LevelInputs, point: InForce) -> tuple[Floats, NDArray[np.object_]]:

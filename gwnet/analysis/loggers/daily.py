@@ -23,6 +23,9 @@ DAILY_COLUMNS: Final = tuple(
 #: Columns of `daily_extremes`.
 EXTREME_COLUMNS: Final = tuple("well access day lowest_m lowest_at highest_m highest_at".split())
 
+#: Which days of a logger have a mean, in words.
+DAY_RULE: Final = f"at least {DAY_SHARE:.0%} of its usual samples".replace("%", " %")
+
 _DAY_S = 86_400.0
 
 
@@ -48,8 +51,8 @@ def daily_values(deployments: Sequence[LoggerHeads], zone: str | Mapping[str, st
     Notes
     -----
     Samples of all deployments of one well and access count together, so that the day on which a sensor was changed has
-    one value; a bound does not count where another sensor of the well has a head at that time. A day needs three
-    quarters of its usual samples (project default): half a day of a daily swing is no daily mean.
+    one value; a bound does not count where another sensor of the well has a head at that time. A day needs
+    `gwnet.constants.DAY_SHARE` of its usual samples (project default): half a day of a daily swing is no daily mean.
     """
     groups: dict[tuple[str, str, str], list[LoggerHeads]] = {}
     for heads in deployments:

@@ -19,6 +19,7 @@ from gwnet.hydro.surfaces.contours import (
     contour_levels,
     contour_lines,
     inferred_rule,
+    jumps,
     unhonoured,
 )
 from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
@@ -238,4 +239,7 @@ def _honouring(
             break
         exact[positions] = True
         through[positions] = True
+    missed = {failure.position for failure in failures}
+    jumped = jumps(grid, levels.x, levels.y, levels.z, contour_m)
+    failures += tuple(failure for failure in jumped if failure.position not in missed)
     return surface, grid, contour_m, failures, int(exact.sum()) if making.method == "kriging" else 0

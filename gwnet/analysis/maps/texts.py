@@ -103,11 +103,14 @@ def failures_of(levels: Control, failures: Sequence[Unhonoured], unit: str) -> t
     texts = []
     for failure in failures:
         name = levels.names[failure.position]
+        where = "drawn at" if not failure.around_m else f"drawn {length_text(failure.around_m, unit, 0)} away at"
         text = (
-            f"{name} is posted at {length_text(failure.posted_m, unit)} but drawn at "
+            f"{name} is posted at {length_text(failure.posted_m, unit)} but {where} "
             f"{length_text(failure.drawn_m, unit)}, on the wrong side of the "
             f"{length_text(failure.contour_m, unit)} contour."
         )
+        if failure.around_m:
+            text = f"{text[:-1]}: the surface jumps to its level."
         texts.append(HonourFailure(name, failure.posted_m, failure.drawn_m, failure.contour_m, text))
     return tuple(texts)
 

@@ -9,8 +9,9 @@ from typing import Final
 import pandas as pd
 
 from gwnet.analysis.levels.table import levels
+from gwnet.analysis.maps.site_maps import placed_wells, unit_of_coordinates
 from gwnet.analysis.thresholds.elevations import with_elevations
-from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
+from gwnet.analysis.thresholds.lanes import CHANGE, GRADIENT, LOGGER, MANUAL
 from gwnet.analysis.thresholds.logger_days import days_of_loggers
 from gwnet.analysis.thresholds.states import ThresholdState, find_states
 from gwnet.store.snapshot import Snapshot
@@ -19,13 +20,14 @@ from gwnet.units import metres_per
 #: Columns of `states_table`.
 STATE_COLUMNS: Final = tuple(
     "site well threshold kind threshold_elevation_m consecutive first last state reason readings_beyond "
-    "readings_judged logger_days_beyond logger_days_judged extreme_m extreme_at margin_m caution basis action".split()
+    "readings_judged logger_days_beyond logger_days_judged extreme_m extreme_at margin_m caution basis action form "
+    "limit_m days other_well distance_m gradient".split()
 )
 
 #: Columns of `crossings_table`.
 CROSSING_COLUMNS: Final = tuple(
     "site well threshold kind threshold_elevation_m source first last ended_by levels levels_in_period in_a_row "
-    "consecutive confirmed_on peak_m peak_at margin_m review".split()
+    "consecutive confirmed_on peak_m peak_at margin_m review form limit_m".split()
 )
 
 
@@ -44,8 +46,36 @@ def limits_of(record: Snapshot) -> pd.DataFrame:
     """
     return record.once(
         "thresholds with elevations",
-        lambda: with_elevations(record.thresholds, record.wells, record.measuring_points, record.construction),
+        lambda: with_elevations(
+            record.thresholds,
+            placed_wells(record),
+            record.measuring_points,
+            record.construction,
+            unit_of_coordinates(str(record.settings["crs"])),
+        ),
     )
+
+
+def limits_on_levels(limits: pd.DataFrame) -> pd.DataFrame:
+    """Return the thresholds on water elevations: those that a level or a trend can reach.
+
+    Parameters
+    ----------
+    limits : pandas.DataFrame
+        Thresholds, as of `limits_of`.
+    """
+    return limits[~limits["quantity"].isin((CHANGE, GRADIENT))]
+
+
+def wells_of(limits: pd.DataFrame) -> list[str]:
+    """Return the wells whose levels thresholds are judged by, the other ends of gradients among them.
+
+    Parameters
+    ----------
+    limits : pandas.DataFrame
+        Thresholds, as of `limits_of`.
+    """
+    return sorted({*limits["well"], *limits["other_well"]} - {""})
 
 
 def threshold_states(
@@ -72,7 +102,7 @@ def threshold_states(
     """
     codes = list(record.wells["well"]) if wells is None else list(wells)
     limits = limits_of(record)
-    here = sorted(set(limits["well"]) & set(codes))
+    here = wells_of(limits[limits["well"].isin(codes)])
     table, logged = levels(record), days_of_loggers(record, here)
     spans = [frame.loc[frame["well"].isin(here), "day"] for frame in (table, logged) if len(frame)]
     known = pd.concat(spans) if spans else pd.Series(dtype="datetime64[us]")
@@ -109,7 +139,9 @@ def states_table(states: Sequence[ThresholdState], site: str, unit: str = "m") -
         rows.append(
             {
                 "site": site,
-                "threshold_elevation_m": state.level_m,
+                "threshold_elevation_m": state.elevation_m,
+                "limit_m": state.level_m,
+                "days": state.days or None,
                 "readings_beyond": state.counts[MANUAL].beyond,
                 "readings_judged": state.counts[MANUAL].judged,
                 "logger_days_beyond": state.counts[LOGGER].beyond,
@@ -125,10 +157,11 @@ def states_table(states: Sequence[ThresholdState], site: str, unit: str = "m") -
             }
         )
     table = pd.DataFrame(rows, columns=list(STATE_COLUMNS))
-    return table.astype(dict.fromkeys(("threshold_elevation_m", "extreme_m", "margin_m"), "float64"))
+    return table.astype(dict.fromkeys((*_LENGTHS, "extreme_m", "days", "distance_m", "gradient"), "float64"))
 
 
-_SAME: Final = tuple("well threshold kind consecutive state basis action".split())
+_LENGTHS: Final = ("threshold_elevation_m", "margin_m", "limit_m")
+_SAME: Final = tuple("well threshold kind consecutive state basis action form other_well distance_m gradient".split())
 
 
 def crossings_table(states: Sequence[ThresholdState], site: str) -> pd.DataFrame:
@@ -153,7 +186,7 @@ def crossings_table(states: Sequence[ThresholdState], site: str) -> pd.DataFrame
             state.well,
             state.threshold,
             state.kind,
-            state.level_m,
+            state.elevation_m,
             crossing.source,
             crossing.first.isoformat(),
             crossing.last.isoformat(),
@@ -167,12 +200,14 @@ def crossings_table(states: Sequence[ThresholdState], site: str) -> pd.DataFrame
             crossing.peak.at,
             crossing.peak.margin_m,
             "provisional" if crossing.is_provisional else "approved",
+            state.form,
+            state.level_m,
         )
         for state in states
         for crossing in state.crossings
     ]
     table = pd.DataFrame(rows, columns=list(CROSSING_COLUMNS))
-    return table.astype(dict.fromkeys(("threshold_elevation_m", "peak_m", "margin_m"), "float64"))
+    return table.astype(dict.fromkeys((*_LENGTHS, "peak_m"), "float64"))
 
 
 def _text(day: dt.date | None) -> str:

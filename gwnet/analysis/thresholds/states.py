@@ -18,11 +18,15 @@ import pandas as pd
 
 from gwnet.analysis.thresholds.lanes import (
     BEYOND,
+    CHANGE,
+    GRADIENT,
     LEFT_OUT,
+    LEVEL,
     LOGGER,
     NOT_BEYOND,
     SOURCES,
     UNDETERMINED,
+    form_of,
     lanes_of,
 )
 from gwnet.clock import zone_of
@@ -178,7 +182,8 @@ class ThresholdState:
     well, threshold, kind : str
         Which threshold; ``kind`` is lower or upper.
     level_m : float
-        Its elevation; NaN where it is not known [m].
+        Its elevation; of a limit on changes the change, positive for a rise; of one on a gradient the difference of
+        head from the other well that makes it; NaN where it is not known [m].
     consecutive : int
         Levels in a row that the rule asks for.
     first, last : date
@@ -200,6 +205,14 @@ class ThresholdState:
         `gwnet.analysis.thresholds.lanes.lanes_of`.
     basis, action : str
         Why the threshold is there and what follows from crossing it.
+    form : {"level", "change", "gradient"}
+        What it limits.
+    days : int
+        Days within which a change is limited; 0 for other forms.
+    other_well : str
+        Other well of a gradient; empty for other forms.
+    distance_m : float
+        Horizontal distance to it; NaN where it is not known [m].
     """
 
     well: str
@@ -218,6 +231,20 @@ class ThresholdState:
     levels: pd.DataFrame
     basis: str = ""
     action: str = ""
+    form: str = LEVEL
+    days: int = 0
+    other_well: str = ""
+    distance_m: float = math.nan
+
+    @property
+    def gradient(self) -> float:
+        """Gradient that is limited, positive where the water stands higher at the well; NaN for other forms."""
+        return self.level_m / self.distance_m if self.form == GRADIENT else math.nan
+
+    @property
+    def elevation_m(self) -> float:
+        """Elevation that is limited; NaN for limits on changes and gradients [m]."""
+        return self.level_m if self.form == LEVEL else math.nan
 
     @property
     def is_provisional(self) -> bool:
@@ -291,14 +318,18 @@ def find_states(
         own, logged = (
             frames.get(row["well"], frame.iloc[:0]) for frames, frame in zip(by_well, (levels, days), strict=True)
         )
-        states.append(_judge(row, lanes_of(row, own, logged), start, stop))
+        others = [
+            frames.get(row.get("other_well"), frame.iloc[:0])
+            for frames, frame in zip(by_well, (levels, days), strict=True)
+        ]
+        states.append(_judge(row, lanes_of(row, own, logged, *others), start, stop))
     return tuple(
         sorted(
             states,
             key=lambda item: (
                 STATES.index(item.state),
                 order[item.well],
-                -item.level_m if math.isfinite(item.level_m) else math.inf,
+                -item.elevation_m if math.isfinite(item.elevation_m) else math.inf,
                 item.threshold,
                 item.first,
             ),
@@ -319,8 +350,9 @@ def _spans_of_force(thresholds: pd.DataFrame, zone: str) -> list[tuple[dt.date, 
 
 
 def _judge(row: Mapping[str, Any], lanes: pd.DataFrame, first: dt.date, last: dt.date) -> ThresholdState:
-    level, consecutive = float(row["elevation_m"]), max(int(row["consecutive"] or 1), 1)
-    kind = str(row["kind"])
+    form, kind = form_of(row), str(row["kind"])
+    level = float(row["elevation_m"] if form == LEVEL else row["limit_m"])
+    consecutive = max(int(row["consecutive"] or 1), 1)
     inside = lanes[lanes["day"] >= pd.Timestamp(first)] if len(lanes) else lanes
     counts = {source: _count(inside, source) for source in SOURCES}
     turn = 1.0 if kind == "upper" else -1.0
@@ -335,7 +367,7 @@ def _judge(row: Mapping[str, Any], lanes: pd.DataFrame, first: dt.date, last: dt
         )
     )
     caution = _caution(row)
-    state, reason = _state(crossings, counts, inside, consecutive, caution, level)
+    state, reason = _state(crossings, counts, inside, consecutive, caution, level, form)
     judged = inside[inside["state"].isin([BEYOND, NOT_BEYOND])]
     return ThresholdState(
         well=str(row["well"]),
@@ -354,6 +386,10 @@ def _judge(row: Mapping[str, Any], lanes: pd.DataFrame, first: dt.date, last: dt
         levels=lanes,
         basis=str(row["basis"] or ""),
         action=str(row["action"] or ""),
+        form=form,
+        days=int(row["days"]) if form == CHANGE else 0,
+        other_well=str(row["other_well"]) if form == GRADIENT else "",
+        distance_m=float(row["distance_m"]) if form == GRADIENT else math.nan,
     )
 
 
@@ -425,6 +461,13 @@ def _run_lengths(rows: pd.DataFrame, *, is_logger: bool) -> np.ndarray:
 
 def _caution(row: Mapping[str, Any]) -> Remark:
     """Return why no level of a well can show that a threshold is crossed."""
+    form = form_of(row)
+    if form == GRADIENT and math.isnan(float(row["limit_m"])):
+        return Remark(
+            f"the distance to {row['other_well']} is not known: a well has no place on record, or both have one"
+        )
+    if form != LEVEL:
+        return Remark()
     level, lowest = float(row["elevation_m"]), float(row.get("lowest_shown_m", math.nan))
     if math.isnan(level):
         return Remark("the threshold has no elevation: no measuring point or ground elevation is on record")
@@ -444,6 +487,7 @@ def _state(
     consecutive: int,
     caution: Remark,
     level: float,
+    form: str,
 ) -> tuple[str, Remark]:
     if math.isnan(level):
         return UNJUDGED, caution
@@ -452,11 +496,11 @@ def _state(
     if crossings:
         return UNCONFIRMED, Remark()
     if any(_may_be_crossed(inside[inside["source"] == source], consecutive) for source in SOURCES):
-        return UNJUDGED, caution or _only_bounds(inside)
+        return UNJUDGED, caution or _only_bounds(inside, form)
     if any(count.judged for count in counts.values()):
         return NOT_CROSSED, Remark()
     if any(count.undetermined for count in counts.values()):
-        return UNJUDGED, caution or _only_bounds(inside)
+        return UNJUDGED, caution or _only_bounds(inside, form)
     left = inside.loc[inside["state"] == LEFT_OUT, "reason"].value_counts()
     if left.empty:
         return UNJUDGED, Remark("no level in the period")
@@ -474,13 +518,21 @@ def _may_be_crossed(rows: pd.DataFrame, consecutive: int) -> bool:
     return max(int(run.sum()) for run in runs) >= consecutive
 
 
-def _only_bounds(inside: pd.DataFrame) -> Remark:
+#: What only a bound is known of, by the form of the threshold.
+_BOUNDED: Final = {
+    LEVEL: "the water is",
+    CHANGE: "the change is",
+    GRADIENT: "the difference of head from the other well is",
+}
+
+
+def _only_bounds(inside: pd.DataFrame, form: str) -> Remark:
     """Return why bounds say nothing of a threshold."""
     bounds = inside[inside["state"] == UNDETERMINED]
     newest = bounds.iloc[-1]
     side = "below" if newest["bound"] == "<=" else "above"
     return Remark(
-        f"on {newest['day'].date()} only a bound is known: the water is at or {side} {{}}, on this side of the "
+        f"on {newest['day'].date()} only a bound is known: {_BOUNDED[form]} at or {side} {{}}, on this side of the "
         "threshold or beyond it",
         (float(newest["value_m"]),),
     )

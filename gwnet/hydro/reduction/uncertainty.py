@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gwnet.constants import (
+    NEVER_CHECKED_TAPE_M,
     PRODUCT_DENSITY_HALF_WIDTH,
     REFERENCE_TAPE_ACCURACY_M,
     SURVEY_ACCURACY_M,
@@ -95,6 +96,7 @@ def uncertainty_parts(
     repeat_tolerance_m: ArrayLike,
     product_thickness_m: ArrayLike,
     reading_accuracy_m: ArrayLike | None = None,
+    never_checked: ArrayLike = False,
 ) -> UncertaintyParts:
     """Return the parts of the uncertainty of each level.
 
@@ -124,6 +126,9 @@ def uncertainty_parts(
     reading_accuracy_m : array_like, shape (n,), optional
         Half-width of the reading as its source states it; NaN where it states none [m]. It stands for tape, tape check
         and repeats together.
+    never_checked : array_like of bool, shape (n,), optional
+        Whether the tape was never checked though others of the record are: it may be out by
+        `gwnet.constants.NEVER_CHECKED_TAPE_M` beside its stretch.
 
     Notes
     -----
@@ -137,6 +142,7 @@ def uncertainty_parts(
     accuracy = np.where(np.isnan(accuracy), TAPE_ACCURACY_M, accuracy)
     deep = np.fmax(depth / TAPE_ACCURACY_DEPTH_M, 1.0)
     unchecked = UNCHECKED_TAPE_SLOPE * np.where(np.isnan(depth), 0.0, depth)
+    unchecked = np.where(np.asarray(never_checked), np.hypot(unchecked, NEVER_CHECKED_TAPE_M), unchecked)
     checked = np.hypot(REFERENCE_TAPE_ACCURACY_M, UNCHECKED_TAPE_SLOPE * np.nan_to_num(np.asarray(beyond_check_m)))
     check = np.where(np.asarray(tape_checked, dtype=bool), checked, unchecked)
     single = np.asarray(repeat_count) < 2

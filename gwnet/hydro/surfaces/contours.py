@@ -26,6 +26,11 @@ MOST_CONTOURS: Final = 12
 #: A level this near a contour may stand on either side of it [m].
 _ON_CONTOUR_M: Final = 1e-6
 
+#: Radius of the mark of a well over the extent of the control: 1.5 mm on a map of 150 mm (project default).
+MARK_SHARE: Final = 0.01
+#: Points of a ring about a well, an even number.
+_RING_POINTS: Final = 16
+
 #: Solid pieces shorter than this share of the control's extent are dashed with their neighbours.
 _SHORT_PIECE: Final = 0.03
 
@@ -67,12 +72,15 @@ class Unhonoured:
         The surface at the well as drawn [m].
     contour_m : float
         A contour on whose wrong side it stands [m].
+    around_m : float
+        Distance from the well at which the surface is drawn at ``drawn_m``; 0 at the well itself [m].
     """
 
     position: int
     posted_m: float
     drawn_m: float
     contour_m: float
+    around_m: float = 0.0
 
 
 def nice_interval(
@@ -356,3 +364,51 @@ def unhonoured(grid: Grid, x: Floats, y: Floats, z: Floats, levels_m: Floats) ->
             nearest = float(wrong[np.argmin(np.abs(wrong - posted))])
             unmet.append(Unhonoured(position, posted, shown, nearest))
     return tuple(unmet)
+
+
+def jumps(grid: Grid, x: Floats, y: Floats, z: Floats, levels_m: Floats) -> tuple[Unhonoured, ...]:
+    """Return the wells that the surface meets only by a jump: at map scale they lie in another band of contours.
+
+    Parameters
+    ----------
+    grid : gwnet.hydro.surfaces.surface.Grid
+        Heads that the contours are drawn from.
+    x, y : numpy.ndarray, shape (n,)
+        Wells [m].
+    z : numpy.ndarray, shape (n,)
+        Posted water elevations [m].
+    levels_m : numpy.ndarray, shape (k,)
+        Contours, rising [m].
+
+    Returns
+    -------
+    tuple of Unhonoured
+        Wells whose posted level lies above every head on a ring about them, with a contour between, or below every
+        one: the contour around them is smaller than the mark of the well.
+
+    Notes
+    -----
+    The ring has the radius of a mark as it is printed, `MARK_SHARE` of the extent of the control (project default).
+    Where it leaves the grid, its head is that of a plane through the well and the opposite point of the ring, so that a
+    well at the edge of a slope is not mistaken for a jump.
+    """
+    if not levels_m.size:
+        return ()
+    radius = MARK_SHARE * _extent(grid)
+    angle = np.linspace(0.0, 2.0 * np.pi, _RING_POINTS, endpoint=False)
+    at_x, at_y = x[:, None] + radius * np.cos(angle), y[:, None] + radius * np.sin(angle)
+    held = (at_x >= grid.x[0]) & (at_x <= grid.x[-1]) & (at_y >= grid.y[0]) & (at_y <= grid.y[-1])
+    ring = np.where(held, grid.at(at_x.ravel(), at_y.ravel()).reshape(at_x.shape), np.nan)
+    opposite = np.roll(ring, _RING_POINTS // 2, axis=1)
+    ring = np.where(np.isnan(ring), 2.0 * z[:, None] - opposite, ring)
+    found = []
+    for position, posted in enumerate(z.tolist()):
+        own = ring[position][~np.isnan(ring[position])]
+        if not own.size:
+            continue
+        drawn = float(np.clip(posted, own.min(), own.max()))
+        between = levels_m[(levels_m - posted) * (levels_m - drawn) < 0.0]
+        if between.size:
+            nearest = float(between[np.argmin(np.abs(between - posted))])
+            found.append(Unhonoured(position, posted, drawn, nearest, radius))
+    return tuple(found)

@@ -20,7 +20,7 @@ from gwnet.ingest.tables import lookup
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import NUMBER, Parsed, Starts
 from gwnet.store.columns import Column
-from gwnet.store.contract import QUANTITIES
+from gwnet.store.contract import LIMIT_QUANTITIES
 from gwnet.store.recorded import OF_SITE, record_of, recorded_columns
 from gwnet.units import LITRES_PER_SECOND_PER_UNIT, MINUTES_PER_UNIT, length_unit, metres_per
 
@@ -249,9 +249,11 @@ def _add_special(parsed: Parsed, columns: Columns, units: list[str], sites: NDAr
         when = lookup.when_measured(parsed, sites, codes)
         columns["measured_at_utc"], columns["time_known"] = _instants(when.utc), when.time_known.tolist()
     elif parsed.table.name == "thresholds":
-        limits = {name: metres(parsed, name, units) for name in QUANTITIES}
+        lengths = {name: metres(parsed, name, units) for name in LIMIT_QUANTITIES if name != "gradient"}
+        # a gradient is the difference of head over one metre
+        limits = {**lengths, "gradient": parsed.values["gradient"]}
         quantity = [
-            next((name for name in QUANTITIES if not np.isnan(limits[name][row])), QUANTITIES[0])
+            next((name for name in LIMIT_QUANTITIES if not np.isnan(limits[name][row])), LIMIT_QUANTITIES[0])
             for row in range(parsed.count)
         ]
         columns["quantity"] = quantity

@@ -21,7 +21,7 @@ from gwnet.ingest.tables.parse import Moments, Parsed
 from gwnet.ingest.tables.preview import is_missing
 from gwnet.ingest.tables.recording import is_same, live_rows, row_keys
 from gwnet.store.columns import NUMBER_KINDS, Column
-from gwnet.store.contract import QUANTITIES
+from gwnet.store.contract import LIMIT_QUANTITIES
 from gwnet.store.recorded import IDENTITIES
 
 _Live = dict[int, Mapping[str, Any]]
@@ -79,7 +79,7 @@ def _stored(parsed: Parsed, column: Column, known: Mapping[str, Any]) -> Any:
     """Return the value on record of a column; for a reading its value, unit and text."""
     if column.reading:
         return known["readings"].get(column.reading)
-    if column.name in QUANTITIES and parsed.table.name == "thresholds":
+    if column.name in LIMIT_QUANTITIES and parsed.table.name == "thresholds":
         return known["value_m"] if known["quantity"] == column.name else None
     return known[column.stored_as]
 

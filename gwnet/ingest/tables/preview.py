@@ -26,6 +26,7 @@ _IDENTITIES: Final[dict[str, str]] = {
     "instrument_id": "instrument",
     "barometer_id": "instrument",
     "well_id": "well",
+    "other_well_id": "well",
     "site_id": "site",
 }
 

@@ -10,7 +10,7 @@ from gwnet.clock import zone_of
 from gwnet.errors import ClockError, UnitError
 from gwnet.ingest.tables.parse import Moments, Parsed
 from gwnet.ingest.tables.pumping import check_rates, check_readings
-from gwnet.store.contract import NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES, TAPE_READINGS
+from gwnet.store.contract import LIMIT_QUANTITIES, NUMBER_ALLOWED, NUMBER_REQUIRED, QUANTITIES, TAPE_READINGS
 from gwnet.units import length_unit
 
 #: What to do about a negative depth; which of the two it is, only the field notes can say.
@@ -145,10 +145,21 @@ def _wall_clock(values: Moments | np.ndarray) -> np.ndarray:
 
 def _check_thresholds(parsed: Parsed) -> None:
     _check_interval(parsed, "valid_from", "valid_until")
-    given = np.column_stack([~np.isnan(parsed.values[name]) for name in QUANTITIES]).sum(axis=1)
+    filled = {name: ~np.isnan(parsed.values[name]) for name in LIMIT_QUANTITIES}
+    given = np.column_stack(list(filled.values())).sum(axis=1)
     for row in np.flatnonzero((given != 1) & parsed.good):
-        message = f"{int(given[row])} of {', '.join(QUANTITIES)} are filled; expected exactly one."
+        message = f"{int(given[row])} of {', '.join(LIMIT_QUANTITIES)} are filled; expected exactly one."
         parsed.reject(int(row), None, "one-quantity-wanted", message, "Fill exactly one of them.")
+    well, other = parsed.values["well"], parsed.values["other_well"]
+    partners = (("change", "days", ~np.isnan(parsed.values["days"])), ("gradient", "other_well", other != None))  # noqa: E711
+    for quantity, partner, is_filled in partners:
+        for row in np.flatnonzero((filled[quantity] != is_filled) & parsed.good):
+            filled_one, empty = (quantity, partner) if filled[quantity][row] else (partner, quantity)
+            message = f"{filled_one} is filled and {empty} is empty; a limit on the {quantity} needs both."
+            parsed.reject(int(row), empty, "missing-partner", message, "Fill both, or neither.")
+    for row in np.flatnonzero((well == other) & parsed.good):
+        message = f"The gradient is from {well[row]!r} to itself."
+        parsed.reject(int(row), "other_well", "same-well", message, "Name another well of the site.")
 
 
 def _check_when(parsed: Parsed) -> None:

@@ -38,7 +38,7 @@ LEVEL_COLUMNS: Final = (
 #: Columns of the levels of the period that thresholds are judged by.
 THRESHOLD_LEVEL_COLUMNS: Final = tuple(
     "site well threshold elevation_m source day measured_at value_m uncertainty_m bound state reason review extreme_m "
-    "extreme_at".split()
+    "extreme_at form limit_m".split()
 )
 #: Columns of the values of earlier issues that would be printed otherwise now.
 CHANGE_COLUMNS: Final = tuple("site issue table row column unit was now why".split())
@@ -126,7 +126,11 @@ def _lane_frame(view: ReportView) -> pd.DataFrame:
     """Return the levels of the period held against thresholds, one row each."""
     parts = [
         state.levels[state.levels["day"] >= pd.Timestamp(state.first)].assign(
-            well=state.well, threshold=state.threshold, elevation_m=state.level_m
+            well=state.well,
+            threshold=state.threshold,
+            elevation_m=state.elevation_m,
+            form=state.form,
+            limit_m=state.level_m,
         )
         for state in view.thresholds
         if len(state.levels)

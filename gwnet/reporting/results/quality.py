@@ -10,6 +10,7 @@ import pandas as pd
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.errata import is_of_words
 from gwnet.reporting.measures import joined, local_day, stamp_text
+from gwnet.reporting.results.conditions import condition_sentence
 from gwnet.reporting.results.findings import levels_held_back, open_findings_printed, period_findings
 from gwnet.reporting.results.result import Result, counted, is_or_are
 from gwnet.reporting.results.tapes import unchecked_tapes
@@ -80,6 +81,8 @@ def quality_result(view: ReportView) -> Result:
         parts.append(f"{counted(older, 'finding')} of the levels printed {is_or_are(older)} open.")
     if tapes := unchecked_tapes(view):
         parts.append(tapes)
+    if conditions := condition_sentence(view):
+        parts.append(conditions)
     sentence = review_sentence(view.reviews)
     return Result(QUALITY, f"{sentence[0].upper()}{sentence[1:]}.", " ".join(parts))
 

@@ -70,6 +70,29 @@ def tape_sentence(view: ReportView, events: Iterable[Event]) -> str:
     return " ".join(sentences)
 
 
+def tape_remarks(view: ReportView, now: Event, before: Event | None, year_ago: Event | None) -> list[str]:
+    """Return which of the levels that changes rest on were read with a tape without a check.
+
+    Parameters
+    ----------
+    view : ReportView
+        The report's look at the record.
+    now, before, year_ago : Event or None
+        The level, that of the round before, and that of a year before.
+
+    Returns
+    -------
+    list of str
+        A remark for each such level; empty where every tape was checked.
+    """
+    levels = (("read", now), ("last round read", before), ("a year before read", year_ago))
+    return [
+        f"{when} with tape {event['instrument']}, which had no check on record"
+        for when, event in levels
+        if event is not None and is_unchecked(view, event)
+    ]
+
+
 def unchecked_tapes(view: ReportView) -> str:
     """Return the tapes of the period that had no check on record, as a sentence; empty where there are none."""
     tapes = sorted(

@@ -12,6 +12,7 @@ from gwnet.reporting.content import Block, Cell, Column, Group, PageTitle, Parag
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import LONG_UNITS, Measures, joined, moment_text
 from gwnet.reporting.registry import register_section
+from gwnet.reporting.results.tapes import tape_remarks
 from gwnet.reporting.rounds import Event, RoundView
 from gwnet.reporting.sections.common import (
     bound_sign,
@@ -140,6 +141,11 @@ def _row(view: ReportView, gauging: RoundView, event: Event) -> tuple[Cell, ...]
     level = elevation_cell(event, measures)
     remarks = [status] if has_level and status != "static" else []
     remarks += _remarks(event, measures) if has_level else []
+    if has_level and is_used:
+        before = view.before(gauging)
+        remarks += tape_remarks(
+            view, event, before.best.get(well) if before is not None else None, view.last_year.get(well)
+        )
     reason = "; ".join([*([level.reason] if has_level and level.reason else []), *remarks]) if has_level else why
     level = replace(level, strong=has_level, reason=reason)
     return (

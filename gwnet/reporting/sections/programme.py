@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 import pandas as pd
 
+from gwnet.analysis.thresholds.lanes import CHANGE, GRADIENT
 from gwnet.reporting.changes import why_no_number
 from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Table
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of, joined, local_day, moment_text
 from gwnet.reporting.registry import register_section
+from gwnet.reporting.results.result import counted
 from gwnet.reporting.rounds import RoundView
 from gwnet.reporting.sections.common import event_well, text_cell, text_of
 from gwnet.reporting.sections.levels import NO_REASON
@@ -88,9 +90,19 @@ def _of_instruments(view: ReportView) -> Iterator[tuple[dt.date | None, str, str
 def _of_thresholds(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str]]:
     thresholds = view.data.thresholds
     for row in thresholds[thresholds["well"].isin(view.wells["well"])].to_dict("records"):
-        name = f"{row['kind']} threshold “{row['threshold']}” at {view.measures.text(row['elevation_m'])}"
+        name = f"{row['kind']} threshold “{row['threshold']}” {_limit(view, row)}"
         yield _local(row["valid_from_utc"], view), str(row["well"]), f"{name} in force", text_of(row["basis"])
         yield _local(row["valid_until_utc"], view), str(row["well"]), f"{name} ended", text_of(row["basis"])
+
+
+def _limit(view: ReportView, row: Mapping[str, Any]) -> str:
+    """Return what a threshold limits in words."""
+    if row["quantity"] == CHANGE:
+        change = view.measures.text(row["limit_m"], signed=True)
+        return f"on the change within {counted(int(row['days']), 'day')}, {change}"
+    if row["quantity"] == GRADIENT:
+        return f"on the gradient to {row['other_well']}, {float(row['gradient']):.5f}"
+    return f"at {view.measures.text(row['elevation_m'])}"
 
 
 def _local(moment: Any, view: ReportView) -> dt.date | None:

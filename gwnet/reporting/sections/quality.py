@@ -11,6 +11,7 @@ from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Tab
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of, moment_text, stamp_text
 from gwnet.reporting.registry import register_section
+from gwnet.reporting.results.conditions import CARE, condition_words, conditions_of_view
 from gwnet.reporting.results.findings import levels_held_back, period_findings
 from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, length_column, text_cell, text_of
 from gwnet.reporting.view import ReportView
@@ -19,7 +20,7 @@ from gwnet.reporting.view import ReportView
 @register_section(
     "data_quality",
     "Data quality",
-    "findings of the checks, corrections to the record, and tape checks in force",
+    "findings of the checks, conditions of wells, corrections to the record, and tape checks in force",
     place=200,
 )
 def compose_data_quality(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
@@ -28,6 +29,7 @@ def compose_data_quality(view: ReportView, _drawing: Drawing) -> Sequence[Block]
         Heading("Findings of the checks"),
         _findings(view),
         *_held_back(view),
+        *_of_wells(view),
         Heading("Corrections to the record"),
         _corrections(view),
         Heading("Tape checks in force"),
@@ -76,6 +78,20 @@ def _held_back(view: ReportView) -> list[Block]:
         "somebody dismisses the finding or corrects the level."
     )
     return [Table("held-back", caption, columns, rows, identified_by=2)]
+
+
+def _of_wells(view: ReportView) -> list[Block]:
+    """Return what a crew or a reader of levels has to know of the wells at the end of the period."""
+    rows = tuple(
+        (Cell(f"{kind[0].upper()}{kind[1:]}"), Cell(condition_words(view, found)), Cell(CARE[kind]))
+        for kind, found in conditions_of_view(view).items()
+    )
+    if not rows:
+        return []
+    caption = "Conditions of wells and tapes at the end of the period, from the record, and what follows from them."
+    columns = (Column("Condition"), Column("Where, and what it rests on"), Column("What follows"))
+    table = Table("conditions", caption, columns, rows, compared=False, captioned=False)
+    return [Heading("Conditions of wells and tapes"), table]
 
 
 def _corrections(view: ReportView) -> Block:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import functools
 from collections.abc import Sequence
 
-from gwnet.analysis.thresholds.lanes import LOGGER, MANUAL
+from gwnet.analysis.loggers.daily import DAY_RULE
+from gwnet.analysis.thresholds.lanes import CHANGE, GRADIENT, LOGGER, MANUAL
 from gwnet.analysis.thresholds.states import CROSSED, Crossing, ThresholdState
 from gwnet.reporting.content import Block, Cell, Column, FigureSlot, Paragraph, Table
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import TEXT_WIDTH_MM, THRESHOLDS_MM, Drawing, FigureFrame
 from gwnet.reporting.measures import moment_text
 from gwnet.reporting.registry import register_section
+from gwnet.reporting.results.result import counted
 from gwnet.reporting.results.thresholds import threshold_results
 from gwnet.reporting.sections.common import length_cell, length_column, text_cell
 from gwnet.reporting.sections.statistics import threshold_date_blocks
@@ -19,6 +21,8 @@ from gwnet.reporting.threshold_page import crossing_charts, rows_by_page, thresh
 from gwnet.reporting.threshold_words import rule_words
 from gwnet.reporting.view import ReportView
 
+#: Height that a long lead may take of a page of rows [mm].
+_LEAD_MM = 8.0
 _NONE = "no level of the period can be judged"
 
 
@@ -39,14 +43,16 @@ def compose_thresholds(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     leads = [result.lead for result in threshold_results(view)]
     period = f"{date_text(view.period.first)} to {date_text(view.period.last)}"
     closes = f" The record closes on {date_text(view.closes_on)}." if view.closes_on < view.period.last else ""
-    rest = f"{' '.join(leads[1:])} Period {period}.{closes} A day of a logger counts by its mean."
+    rule = f"A day of a logger counts by its mean, where it has {DAY_RULE}." if _has_logger_days(view) else ""
+    rest = f"{' '.join(leads[1:])} Period {period}.{closes} {rule}"
     blocks: list[Block] = [Paragraph(rest.strip(), "lead", leads[0])]
     rows, charts = threshold_rows(view), crossing_charts(view)
-    for number, page in enumerate(rows_by_page(rows, charts=bool(charts)), start=1):
+    pages = rows_by_page(rows, THRESHOLDS_MM[view.definition.page] - _LEAD_MM)
+    for number, page in enumerate(pages, start=1):
         frame = FigureFrame(TEXT_WIDTH_MM, THRESHOLDS_MM[view.definition.page], view.measures.unit)
         names = ", ".join(f"{row.well} {row.name}: {row.state.lower()}" for row in page)
         caption = "Thresholds, days of loggers and readings beyond them, and their state in the period."
-        draw = functools.partial(drawing.thresholds, view, page, charts if number == 1 else [], frame)
+        draw = functools.partial(drawing.thresholds, view, page, charts if number == len(pages) else [], frame)
         blocks.append(FigureSlot(f"thresholds-{number}", caption, f"{caption} {names}.", draw, captioned=False))
     if caution := _cautions(view):
         blocks.append(caution)
@@ -66,6 +72,10 @@ def compose_threshold_table(view: ReportView, _drawing: Drawing) -> Sequence[Blo
         return [Paragraph("No threshold is in force at the selected wells in this period.")]
     tables = (_states(view), _crossings(view), _actions(view))
     return [*(table for table in tables if table is not None), *threshold_date_blocks(view)]
+
+
+def _has_logger_days(view: ReportView) -> bool:
+    return any(len(state.lane(LOGGER)) for state in view.thresholds)
 
 
 def _states(view: ReportView) -> Table:
@@ -88,6 +98,8 @@ def _states(view: ReportView) -> Table:
         f"Thresholds in force and their state over the period; elevations above {view.data.site.vertical_datum}. "
         "Extreme: the lowest level for a lower threshold, the highest for an upper one."
     )
+    if any(state.form == GRADIENT for state in view.thresholds):
+        caption += " A gradient is held as the difference of head that it makes over the distance of the wells."
     rows = tuple(_state_row(view, state) for state in view.thresholds)
     return Table("thresholds", caption, columns, rows, identified_by=2)
 
@@ -98,7 +110,7 @@ def _state_row(view: ReportView, state: ThresholdState) -> tuple[Cell, ...]:
     head = (
         Cell(state.well),
         text_cell(state.threshold, "not named"),
-        Cell(state.kind),
+        Cell(_kind(state)),
         length_cell(state.level_m, measures, "no measuring point or ground elevation is on record"),
         Cell(state.state, state.reason.text(measures.text), strong=state.state == CROSSED),
         *(Cell(count) for lane in (readings, days) for count in (lane.beyond, lane.judged)),
@@ -112,6 +124,15 @@ def _state_row(view: ReportView, state: ThresholdState) -> tuple[Cell, ...]:
         Cell(moment_text(extreme.at)),
         length_cell(extreme.margin_m, measures),
     )
+
+
+def _kind(state: ThresholdState) -> str:
+    """Return the side of a limit, and what it limits where that is no level."""
+    if state.form == CHANGE:
+        return f"{state.kind}, change within {counted(state.days, 'day')}"
+    if state.form == GRADIENT:
+        return f"{state.kind}, head less that of {state.other_well}"
+    return state.kind
 
 
 def _crossings(view: ReportView) -> Table | None:
@@ -135,8 +156,8 @@ def _crossings(view: ReportView) -> Table | None:
     )
     caption = (
         "Every crossing that reaches into the period, with its levels beyond in the period. Readings and days of a "
-        "logger are counted separately; a day "
-        "counts by its mean, and its peak is its lowest or highest head."
+        f"logger are counted separately; a day counts by its mean, where it has {DAY_RULE}, and its peak is its lowest "
+        "or highest head."
     )
     return Table("crossings", caption, columns, rows, identified_by=4)
 

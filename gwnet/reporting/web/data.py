@@ -15,6 +15,7 @@ from gwnet.reporting.changes import is_read_below_screen
 from gwnet.reporting.data import MapFacts
 from gwnet.reporting.measures import date_of, moment_text
 from gwnet.reporting.sections.common import number_of, text_of
+from gwnet.reporting.threshold_words import limit_words
 from gwnet.reporting.view import ReportView
 
 #: Samples of logger lines that a page carries in all; more would make it slow to open.
@@ -150,7 +151,8 @@ def _thresholds(view: ReportView, code: str) -> list[dict[str, Any]]:
         {
             "name": status.threshold,
             "kind": status.kind,
-            "level": _length(view, status.level_m),
+            "level": _length(view, status.elevation_m),
+            "limit": limit_words(status, view.measures),
             "state": status.state,
         }
         for status in view.thresholds

@@ -179,12 +179,12 @@ FRAMES: Final[dict[str, FrameColumns]] = {
         "tape_checks": _of_table("tape_checks", ids="instrument_id", last=_SOURCE),
         # the wells of a round are a list of codes in order, empty for all
         "rounds": _of_table("rounds", ids="round_id"),
-        # the value is in terms of the quantity: an elevation or a depth
+        # the value is in terms of the quantity: an elevation, a depth, a change, or a difference of head over 1 m
         "thresholds": _of_table(
             "thresholds",
             ids="well_id",
-            without="water_elevation depth_to_water depth_below_ground",
-            consecutive="quantity value_m:number",
+            without="water_elevation depth_to_water depth_below_ground change",
+            days="quantity value_m:number",
         ),
         "stages": _of_table(
             "stages", without="measured_at date time", water_elevation="measured_at_utc:instant time_known:flag"

@@ -87,6 +87,7 @@ class _Names:
         ):
             table = METADATA.tables[name]
             self.of[column] = {row.id: row.code for row in connection.execute(select(table.c.id, table.c.code))}
+        self.of["other_well_id"] = self.of["well_id"]
         self.of["barometer_id"] = self.of["instrument_id"]
         self.of["series_id"] = series_names(connection, self.of["instrument_id"])
         self.of["source_file_id"] = {

@@ -12,7 +12,9 @@ class Threshold(Recorded, Base):
     """A level that calls for action when it is passed.
 
     ``quantity`` says what ``value_m`` is: water_elevation (positive up), depth_to_water or depth_below_ground
-    (positive down). ``kind`` is lower or upper in terms of water elevation.
+    (positive down), change within ``days`` (positive for a rise), or gradient: the difference of head over one metre
+    towards the other well, which ``gradient`` holds without a unit. ``kind`` is lower or upper in terms of water
+    elevation, of its change or of the gradient.
     """
 
     __tablename__ = "threshold"
@@ -29,6 +31,9 @@ class Threshold(Recorded, Base):
     kind: Mapped[str]
     quantity: Mapped[str]
     value_m: Mapped[float]
+    days: Mapped[int | None]
+    gradient: Mapped[float | None]
+    other_well_id: Mapped[int | None] = mapped_column(ForeignKey("well.id"))
     consecutive: Mapped[int]
     basis: Mapped[str | None]
     action: Mapped[str | None]

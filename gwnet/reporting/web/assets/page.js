@@ -135,7 +135,7 @@
     } else make("p", "No level is on record.", panel);
     if (well.thresholds.length) {
       make("h4", "Thresholds", panel);
-      table(well.thresholds.map((one) => [one.name, one.kind, one.level === null ? "\u2014" : length(one.level), one.state]),
+      table(well.thresholds.map((one) => [one.name, one.kind, one.level === null ? one.limit : length(one.level), one.state]),
         ["Threshold", "Kind", "Level", "State"]);
     }
     if (well.points.length) {
