@@ -38,6 +38,11 @@ _OTHERS = {
 )
 @options.approved
 @click.option(
+    "--alone",
+    is_flag=True,
+    help="Judge each well by its own record alone, without the serial correlation of the other wells of its aquifer.",
+)
+@click.option(
     "--summary", is_flag=True, help="One row a well, the most urgent first: direction, dates, what to do next."
 )
 @click.option("--pooled", is_flag=True, help="One row an aquifer: all its wells in one test.")
@@ -78,7 +83,7 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
         drawn = net.trends.figure(wells or None, smooth=smooth, **chosen) if any(files.values()) else None
         written = [] if drawn is None else _drawn(drawn, files)
         if asked == ["left_out"]:
-            chosen = {name: value for name, value in chosen.items() if name not in ("method", "seasons")}
+            chosen = {name: value for name, value in chosen.items() if name not in ("method", "seasons", "alone")}
         if drawn is not None and not asked:
             table = drawn.table
         else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -10,12 +11,14 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
+from gwnet.errors import SettingsError
 from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_or_instant, same_parameters
 from gwnet.network.levels import levels_of
 from gwnet.records import RecordState, Selection
 from gwnet.store.snapshot import Snapshot
 
 if TYPE_CHECKING:
+    from gwnet.analysis.series.trend_records import Memories
     from gwnet.products.trends import TrendFigures
 
 
@@ -31,11 +34,32 @@ class Inputs:
         As `gwnet.analysis.levels.table.levels`, daily means of loggers among them.
     wells : pandas.DataFrame
         As `gwnet.store.fetch.registry.wells`: which wells are asked for.
+    span : tuple
+        First and last day or instant that are asked for; None where the record is not restricted.
     """
 
     record: Snapshot
     levels: pd.DataFrame
     wells: pd.DataFrame
+    span: tuple[dt.date | dt.datetime | None, dt.date | dt.datetime | None]
+
+    def memory(self, *, alone: bool, approved: bool) -> Memories | None:
+        """Return what the other wells of the aquifers say of the serial correlation of each; None where all are alone.
+
+        Parameters
+        ----------
+        alone : bool
+            Whether each well is judged by its own record.
+        approved : bool
+            Whether only approved levels take part.
+        """
+        from gwnet.analysis.series.trend_memory import shared_memory
+
+        if alone:
+            return None
+        start, end = self.span
+        at_hand = self.levels if start is None else None
+        return shared_memory(self.record, self.wells, at_hand, end=end, approved=approved)
 
     @property
     def known_on(self) -> RecordState | None:
@@ -67,7 +91,7 @@ class WellStatistics(Group):
                 frame = frame[frame["well"].isin(codes)]
             if aquifer is not None:
                 frame = frame[frame["aquifer"] == aquifer]
-            yield Inputs(record, levels_of(record, chosen, "daily"), frame)
+            yield Inputs(record, levels_of(record, chosen, "daily"), frame, (chosen.start, chosen.end))
 
 
 def _limits_in_force(given: Inputs) -> pd.DataFrame:
@@ -76,6 +100,12 @@ def _limits_in_force(given: Inputs) -> pd.DataFrame:
 
     limits = limits_on_levels(limits_of(given.record))
     return limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
+
+
+def _refuse_alone(alone: bool, table: str) -> None:
+    if alone:
+        message = f"The table {table} shares no serial correlation among wells, so that alone says nothing there."
+        raise SettingsError(message, fix="Leave it out.")
 
 
 class Trends(WellStatistics):
@@ -96,6 +126,7 @@ class Trends(WellStatistics):
         known_on: Instant = None,
         unit: str = "m",
         approved: bool = False,
+        alone: bool = False,
     ) -> pd.DataFrame:
         """Test the levels of wells for monotonic trends, one row a well.
 
@@ -108,6 +139,9 @@ class Trends(WellStatistics):
             the variance corrected for autocorrelation).
         seasons : int, optional
             Seasons of a year, 4 or 12.
+        alone : bool, optional
+            Whether each well is judged by its own record alone, without the serial correlation of the other wells of
+            its aquifer.
 
         Returns
         -------
@@ -117,11 +151,14 @@ class Trends(WellStatistics):
         from gwnet.analysis.series.trends import trends
 
         with self._inputs(wells, aquifer, start, end, site, known_on) as given:
-            table = trends(given.levels, given.wells, method=method, seasons=seasons, approved=approved)
-            return in_unit(table, unit)
+            memory = given.memory(alone=alone or method == "all", approved=approved)
+            how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
+            return in_unit(trends(given.levels, given.wells, **how), unit)
 
     @same_parameters(__call__)
-    def pooled(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
+    def pooled(
+        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
+    ) -> pd.DataFrame:
         """Test the wells of each aquifer together for one trend, one row an aquifer.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -130,7 +167,13 @@ class Trends(WellStatistics):
         -------
         pandas.DataFrame
             As `gwnet.analysis.series.trend_pooled.pooled_trends`.
+
+        Raises
+        ------
+        SettingsError
+            If wells are to be judged alone.
         """
+        _refuse_alone(alone, "pooled")
         from gwnet.analysis.series.trend_pooled import pooled_trends
 
         with self._inputs(**asked) as given:
@@ -138,7 +181,9 @@ class Trends(WellStatistics):
             return in_unit(table, unit)
 
     @same_parameters(__call__)
-    def thresholds(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
+    def thresholds(
+        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
+    ) -> pd.DataFrame:
         """Project the trends of wells to their thresholds in force, one row a well and threshold.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -152,11 +197,14 @@ class Trends(WellStatistics):
 
         with self._inputs(**asked) as given:
             limits = _limits_in_force(given)
-            table = threshold_dates(given.levels, limits, method=method, seasons=seasons, approved=approved)
-            return in_unit(table, unit)
+            memory = given.memory(alone=alone, approved=approved)
+            how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
+            return in_unit(threshold_dates(given.levels, limits, **how), unit)
 
     @same_parameters(__call__)
-    def summary(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
+    def summary(
+        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
+    ) -> pd.DataFrame:
         """Say of each well which way it goes, since when, until when, and what to do; the most urgent first.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -169,11 +217,14 @@ class Trends(WellStatistics):
         from gwnet.analysis.series.trend_summary import trend_summary
 
         with self._inputs(**asked) as given:
-            how: Any = {"method": method, "seasons": seasons, "approved": approved}
+            memory = given.memory(alone=alone, approved=approved)
+            how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
             return in_unit(trend_summary(given.levels, given.wells, _limits_in_force(given), **how), unit)
 
     @same_parameters(__call__)
-    def without_context(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
+    def without_context(
+        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
+    ) -> pd.DataFrame:
         """Fit trends of wells with the rainfall and abstraction on record taken out, beside those with them.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -186,11 +237,12 @@ class Trends(WellStatistics):
         from gwnet.analysis.series.trend_context import context_trends
 
         with self._inputs(**asked) as given:
-            how: Any = {"method": method, "seasons": seasons, "approved": approved}
+            memory = given.memory(alone=alone, approved=approved)
+            how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
             return in_unit(context_trends(given.levels, given.wells, given.record.context, **how), unit)
 
     @same_parameters(__call__)
-    def steps(self, *, unit: str, method: str, seasons: int, approved: bool, **asked: Any) -> pd.DataFrame:
+    def steps(self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any) -> pd.DataFrame:
         """Test the levels of wells for steps: the most likely one, and those at moments on record.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -199,7 +251,13 @@ class Trends(WellStatistics):
         -------
         pandas.DataFrame
             As `gwnet.analysis.series.trend_steps.trend_steps`.
+
+        Raises
+        ------
+        SettingsError
+            If wells are to be judged alone: steps always are.
         """
+        _refuse_alone(alone, "steps")
         from gwnet.analysis.series.trend_moments import find_moments
         from gwnet.analysis.series.trend_steps import trend_steps
 
@@ -247,6 +305,7 @@ class Trends(WellStatistics):
         known_on: Instant = None,
         unit: str = "m",
         approved: bool = False,
+        alone: bool = False,
         smooth: bool = False,
     ) -> TrendFigures:
         """Test wells of one site for trends and draw them.
@@ -274,6 +333,8 @@ class Trends(WellStatistics):
         from gwnet.products.trends import TrendFigures
 
         with self._inputs(wells, aquifer, start, end, site, known_on, one_site=True) as given:
-            table = trends(given.levels, given.wells, method=method, seasons=seasons, approved=approved)
+            memory = given.memory(alone=alone or method == "all", approved=approved)
+            how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
+            table = trends(given.levels, given.wells, **how)
             context = map_context(given.record)
-            return TrendFigures(table, given.levels, given.wells, context, method, seasons, approved, unit, smooth)
+            return TrendFigures(table, given.levels, given.wells, context, unit=unit, smooth=smooth, **how)

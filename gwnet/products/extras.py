@@ -17,6 +17,7 @@ from gwnet.analysis.maps.round_gradients import days_of_rounds, gradients_by_rou
 from gwnet.analysis.maps.site_maps import SetRule
 from gwnet.analysis.maps.vertical_pairs import vertical_table
 from gwnet.analysis.series.seasons import season_summary
+from gwnet.analysis.series.trend_memory import shared_memory
 from gwnet.analysis.series.trend_pooled import pooled_trends
 from gwnet.analysis.series.trend_summary import trend_summary
 from gwnet.analysis.series.trend_thresholds import threshold_dates
@@ -254,8 +255,9 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
     limits = limits[limits["valid_until_utc"].isna() & limits["well"].isin(asked.wells["well"])]
     words = "of one value a year" if chosen.method == "kendall" else f"within {chosen.seasons} seasons of a year"
     since = f" from {chosen.start}" if chosen.start else ""
+    memory = shared_memory(asked.record, asked.wells, end=asked.period.last, approved=chosen.approved_only)
     which = "approved levels" if chosen.approved_only else "levels that may be used, provisional ones among them"
-    table = trends(levels, asked.wells, **how)
+    table = trends(levels, asked.wells, memory=memory, **how)
     figures = TrendFigures(
         trends=table,
         levels=levels,
@@ -265,14 +267,15 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
         seasons=chosen.seasons,
         approved=chosen.approved_only,
         unit=asked.unit,
+        memory=memory,
     )
     extras = extras.with_section(
         "trends",
         _trend_pictures(asked, figures),
         trends=table,
         pooled=pooled_trends(levels, asked.wells, **how),
-        threshold_dates=threshold_dates(levels, limits, **how),
-        trend_summary=trend_summary(levels, asked.wells, limits, **how),
+        threshold_dates=threshold_dates(levels, limits, memory=memory, **how),
+        trend_summary=trend_summary(levels, asked.wells, limits, memory=memory, **how),
     )
     return replace(extras, trend_text=f"Kendall's test {words}{since}, with {which}")
 

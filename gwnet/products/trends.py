@@ -21,6 +21,7 @@ from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_lines import fit_line
 from gwnet.analysis.series.trend_records import (
+    Memories,
     WellRecord,
     decimal_years,
     level_of_line,
@@ -69,6 +70,8 @@ class TrendFigures(Product):
         Unit of the figures, m or ft.
     smooth : bool
         Whether levels of single wells have a smooth line.
+    memory : mapping of (site, well) to gwnet.analysis.series.trend_records.SharedMemory or None
+        What other wells say of the serial correlation of each; that of the trends.
     """
 
     trends: pd.DataFrame
@@ -80,6 +83,7 @@ class TrendFigures(Product):
     approved: bool
     unit: str
     smooth: bool = False
+    memory: Memories | None = None
 
     @property
     def table(self) -> pd.DataFrame:
@@ -149,7 +153,7 @@ class TrendFigures(Product):
         records = well_records(used, 12 if self.method == "all" else parts_of_year(self.method, self.seasons))
         lines = {well: record for (_, well), record in records.items()}
         parts = 12 if self.method == "all" else self.seasons
-        fitted = {well: record for (_, well), record in well_records(used, parts).items()}
+        fitted = {well: record for (_, well), record in well_records(used, parts, self.memory).items()}
         numbered = self.levels["water_elevation_m"].notna()
         by_well = dict(list(with_taken[numbered].groupby("well")))
         drawn = [

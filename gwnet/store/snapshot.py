@@ -225,6 +225,14 @@ class Snapshot:
         return self._frame("reviews", fetch_levels.reviews)
 
     @property
+    def visits(self) -> dict[int, int]:
+        """Return how many level events each well has, by its id; see `gwnet.store.fetch.levels.count_events`."""
+        counts: dict[int, int] = self._all.once(
+            "visits", lambda: fetch_levels.count_events(self.connection, self.known_on)
+        )
+        return counts
+
+    @property
     def deployments(self) -> pd.DataFrame:
         """Return the deployments of loggers; see `gwnet.store.fetch.samples.deployments`."""
         instruments = self._all.instruments

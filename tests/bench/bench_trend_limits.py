@@ -1,9 +1,11 @@
 """How well limits of trends, threshold dates and steps hold in simulated levels: coverage, share significant, width.
 
-Run: ``python tests/bench/bench_trend_limits.py [trends|dates|steps ...] [DRAWS]`` (default all, 1000 draws). Each
+Run: ``python tests/bench/bench_trend_limits.py [trends|sharing|dates|steps ...] [DRAWS]`` (default all, 1000 draws). Each
 case is one row: share of false alarms, power for a rise of three standard deviations (of a fall to the threshold, of a
 step), share of limits that hold the truth, and their median width. Noise is autoregressive of order 1 with a standard
-deviation of 1 m and fixed seeds. Shares are uncertain by about 1/√DRAWS at most.
+deviation of 1 m and fixed seeds. Shares are uncertain by about 1/√DRAWS at most. ``sharing`` has aquifers of ten wells,
+a tenth of the draws, each well judged alone and with the memory of the nine others; so much of the variance of their
+noise is common to all.
 """
 
 from __future__ import annotations
@@ -15,7 +17,9 @@ import pandas as pd
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_changes import find_bend, find_step
-from gwnet.analysis.series.trend_records import well_records
+from gwnet.analysis.series.trend_lines import LineValues, line_values
+from gwnet.analysis.series.trend_memory import memory_weights
+from gwnet.analysis.series.trend_records import SharedMemory, well_records
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
 
@@ -90,6 +94,59 @@ def print_trends(draws: int) -> None:
                     f"{row['answered']:8.1%}  {row['warned']:6.1%}",
                     flush=True,
                 )
+
+
+def line_values_of(levels: pd.DataFrame) -> dict[str, LineValues]:
+    """Return the values of each well as lines take them."""
+    records = well_records(used_levels(levels)[0], 4)
+    values = {well: line_values(record) for (_, well), record in records.items()}
+    return {well: given for well, given in values.items() if given is not None}
+
+
+def sharing_case(
+    years: int, monthly: float, aquifers: int, *, wells: int = 10, common: float = 0.0, seed: int = 4
+) -> dict[str, float]:
+    """Return what trends give in monthly levels of aquifers, each well judged alone and with what the others show."""
+    random = np.random.default_rng(seed)
+    rise = 3.0 * np.arange(12 * years) / (12 * years)
+    found: dict[str, list[pd.DataFrame]] = {}
+    for _ in range(aquifers):
+        own, same = noise(random, wells, 12 * years, monthly), noise(random, 1, 12 * years, monthly)
+        plain = np.sqrt(1.0 - common) * own + np.sqrt(common) * same
+        for name, values in (("false", plain), ("power", plain + rise)):
+            levels = as_levels(values, MONTH_DAYS)
+            names, weights = memory_weights(line_values_of(levels))
+            memory = {
+                ("S", well): SharedMemory("upper", wells - 1, row)
+                for well, row in zip(names, weights[:-1], strict=True)
+            }
+            for how, given in (("alone", None), ("shared", memory)):
+                found.setdefault(f"{name}_{how}", []).append(trends(levels, wells_of(levels), memory=given))
+    tables = {name: pd.concat(each) for name, each in found.items()}
+    row = {name: float((table["p"] <= 0.05).mean()) for name, table in tables.items()}
+    for how in ("alone", "shared"):
+        lower, upper = (tables[f"power_{how}"][f"slope_{end}_m_per_year"] for end in ("lower", "upper"))
+        row[f"held_{how}"] = float((lower.le(3.0 / years) & upper.ge(3.0 / years)).mean())
+        row[f"width_{how}"] = float((upper - lower).median())
+    return row
+
+
+def print_sharing(draws: int) -> None:
+    """Print what trends give where wells share their memory."""
+    print(
+        "sharing: years  monthly  common  false: alone, shared  power: alone, shared  held: alone, shared  widths [m/a]"
+    )
+    for years in (10, 20, 40):
+        for monthly, common in ((0.0, 0.0), (0.9, 0.0), (0.9, 0.5), (0.95, 0.0), (0.98, 0.0), (0.98, 0.5), (0.99, 0.0)):
+            row = sharing_case(years, monthly, max(draws // 10, 1), common=common)
+            pairs = [
+                f"{row[f'{name}_alone']:7.1%}, {row[f'{name}_shared']:6.1%}" for name in ("false", "power", "held")
+            ]
+            print(
+                f"         {years:5}  {monthly:7.2f}  {common:6.1f}  {'       '.join(pairs)}      "
+                f"{row['width_alone']:.3f}, {row['width_shared']:.3f}",
+                flush=True,
+            )
 
 
 def date_case(
@@ -197,7 +254,7 @@ def print_changes(draws: int) -> None:
 def main(words: list[str]) -> None:
     """Print what was asked for."""
     draws = next((int(word) for word in words if word.isdigit()), 1000)
-    parts = {"trends": print_trends, "dates": print_dates, "steps": print_changes}
+    parts = {"trends": print_trends, "sharing": print_sharing, "dates": print_dates, "steps": print_changes}
     for name in [word for word in words if word in parts] or list(parts):
         parts[name](draws)
 

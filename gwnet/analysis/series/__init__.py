@@ -14,6 +14,9 @@ seasons : {4, 12}
     Seasons of a year, from January on: quarters or months.
 approved : bool
     Whether only levels that a review approved take part; provisional ones do as well unless given.
+memory : mapping of (site, well) to gwnet.analysis.series.trend_records.SharedMemory, optional
+    What other wells say of the serial correlation of each, as of `gwnet.analysis.series.trend_memory.shared_memory`;
+    each well is judged alone where it is not in it.
 least_years : int
     Fewest years with a value of a calendar month (of a day) for which it has percentiles; 10 unless given (common
     practice, no source).

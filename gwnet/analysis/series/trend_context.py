@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_lines import LEAST_DEGREES, LineValues, line_values
-from gwnet.analysis.series.trend_records import decimal_years, well_records
+from gwnet.analysis.series.trend_records import Memories, decimal_years, well_records
 from gwnet.analysis.series.trend_tests import ALPHA
 from gwnet.analysis.series.trends import parts_of_year
 from gwnet.constants import DAYS_PER_YEAR
@@ -48,6 +48,7 @@ def context_trends(
     method: str = "seasonal",
     seasons: int = 4,
     approved: bool = False,
+    memory: Memories | None = None,
 ) -> pd.DataFrame:
     """Fit the lines of wells with and without the rainfall and abstraction before each level.
 
@@ -79,13 +80,14 @@ def context_trends(
     """
     parts_of_year(method, seasons)
     used, _ = used_levels(levels, approved=approved)
-    records = well_records(used, seasons)
+    records = well_records(used, seasons, memory)
     by_site = {site: _inputs(own) for site, own in context.groupby("site")}
     rows = []
     for site, well in zip(wells["site"], wells["well"], strict=True):
         record = records.get((site, well))
         given = None if record is None else line_values(record)
-        rows.append({"site": site, "well": well, **_row(given, by_site.get(site, {}))})
+        shared = None if record is None or record.memory is None else record.memory.weights
+        rows.append({"site": site, "well": well, **_row(given, by_site.get(site, {}), shared)})
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     for name in _NUMBERS:
         table[name] = table[name].astype(float)
@@ -102,7 +104,9 @@ def _inputs(context: pd.DataFrame) -> dict[str, tuple[Floats, Floats]]:
     return found
 
 
-def _row(given: LineValues | None, inputs: dict[str, tuple[Floats, Floats]]) -> dict[str, Any]:
+def _row(
+    given: LineValues | None, inputs: dict[str, tuple[Floats, Floats]], beforehand: Floats | None
+) -> dict[str, Any]:
     nothing: dict[str, Any] = {"n": 0, "first": "", "last": "", "direction": "insufficient data", "inputs": ""}
     if given is None:
         return {**nothing, "note": "too few values that are numbers for a line"}
@@ -122,7 +126,7 @@ def _row(given: LineValues | None, inputs: dict[str, tuple[Floats, Floats]]) -> 
     if len(whole) - whole.shape[1] < LEAST_DEGREES or np.linalg.matrix_rank(whole) < whole.shape[1]:
         return too_few
     when, values = given.when[here], given.values[here]
-    without, with_inputs = (fit_correlated_line(when, values, some) for some in (design, whole))
+    without, with_inputs = (fit_correlated_line(when, values, some, beforehand) for some in (design, whole))
     row: dict[str, Any] = {"n": int(here.sum()), "first": f"{int(when[0])}", "last": f"{int(when[-1])}"}
     row["inputs"] = "; ".join(inputs)
     row |= dict(zip(COLUMNS[4:8], _numbers(without), strict=True))

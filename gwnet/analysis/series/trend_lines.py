@@ -246,7 +246,9 @@ def fit_line(record: WellRecord, given: LineValues | None = None) -> FittedLine 
         return None
     own = record.when[:, given.seasons]
     return FittedLine(
-        posterior=fit_correlated_line(given.when, given.values, given.design),
+        posterior=fit_correlated_line(
+            given.when, given.values, given.design, None if record.memory is None else record.memory.weights
+        ),
         seasons=given.seasons,
         counts=(~np.isnan(own)).sum(axis=0).astype(np.int64),
         phases=np.nanmedian(own - record.years[:, None], axis=0),

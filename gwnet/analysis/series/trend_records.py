@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,29 @@ LEAST_SMOOTHED = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class SharedMemory:
+    """What the other wells of an aquifer say of the serial correlation of a well.
+
+    Attributes
+    ----------
+    aquifer : str
+        Code of the aquifer.
+    wells : int
+        How many other wells.
+    weights : ndarray of float64, shape (g,)
+        Weights beforehand of the correlations of `gwnet.hydro.trends.correlated_line.error_grid`.
+    """
+
+    aquifer: str
+    wells: int
+    weights: Floats
+
+
+#: Of each (site, well) that shares its serial correlation.
+Memories = Mapping[tuple[str, str], SharedMemory]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class WellRecord:
     """One value a season of a year of one well.
 
@@ -44,6 +68,8 @@ class WellRecord:
         Mean day behind each value; NaN where there is none [decimal year].
     days : ndarray of datetime64[D]
         Local dates of the levels behind the values, ascending.
+    memory : SharedMemory or None
+        What other wells say of its serial correlation; None where it is judged alone.
     """
 
     site: str
@@ -53,6 +79,7 @@ class WellRecord:
     bound: Integers
     when: Floats
     days: NDArray[np.datetime64]
+    memory: SharedMemory | None = None
 
     @property
     def count(self) -> int:
@@ -84,7 +111,7 @@ class Gap:
     first_after: int
 
 
-def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], WellRecord]:
+def well_records(used: pd.DataFrame, seasons: int, memory: Memories | None = None) -> dict[tuple[str, str], WellRecord]:
     """Return the records of all wells that have a value.
 
     Parameters
@@ -93,6 +120,8 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
         Levels that take part, as of `gwnet.analysis.levels.serving.used_levels`.
     seasons : {1, 4, 12}
         Seasons of a year, from January on.
+    memory : mapping of (site, well) to SharedMemory, optional
+        What other wells say of the serial correlation of each.
     """
     if used.empty:
         return {}
@@ -109,7 +138,8 @@ def well_records(used: pd.DataFrame, seasons: int) -> dict[tuple[str, str], Well
         table[row, season[places]], sides[row, season[places]] = value[places], bound[places]
         times = np.full(table.shape, np.nan)
         times[row, season[places]] = when[places]
-        records[site, well] = WellRecord(site, well, years, table, sides, times, days[site, well])
+        others = None if memory is None else memory.get((site, well))
+        records[site, well] = WellRecord(site, well, years, table, sides, times, days[site, well], others)
     return records
 
 

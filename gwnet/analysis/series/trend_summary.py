@@ -12,7 +12,7 @@ import pandas as pd
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.seasons import season_summary
 from gwnet.analysis.series.trend_changes import find_bend, find_step
-from gwnet.analysis.series.trend_records import WellRecord, longest_gap, well_records
+from gwnet.analysis.series.trend_records import Memories, WellRecord, longest_gap, well_records
 from gwnet.analysis.series.trend_tests import ALPHA
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
@@ -61,6 +61,7 @@ def trend_summary(
     method: str = "seasonal",
     seasons: int = 4,
     approved: bool = False,
+    memory: Memories | None = None,
 ) -> pd.DataFrame:
     """Return one row a well with what its levels do and what to do about it, the most urgent first.
 
@@ -93,9 +94,9 @@ def trend_summary(
     Project default.
     """
     how: dict[str, Any] = {"method": method, "seasons": seasons, "approved": approved}
-    table = trends(levels, wells, **how).to_dict("records")
+    table = trends(levels, wells, **how, memory=memory).to_dict("records")
     of_season = season_summary(levels, wells, approved=approved).to_dict("records")
-    dates = threshold_dates(levels, thresholds, **how)
+    dates = threshold_dates(levels, thresholds, **how, memory=memory)
     newest = {(str(row["site"]), str(row["well"])): row for row in of_season}
     passed = [_is_beyond(newest.get((str(row["site"]), str(row["well"]))), row) for row in dates.to_dict("records")]
     dates["state"] = np.where(passed, NEWEST_BEYOND, dates["state"])

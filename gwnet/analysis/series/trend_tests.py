@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.series.trend_changes import Bend, find_bend
 from gwnet.analysis.series.trend_lines import FittedLine, fit_line
-from gwnet.analysis.series.trend_records import Gap, WellRecord, longest_gap
+from gwnet.analysis.series.trend_records import Gap, SharedMemory, WellRecord, longest_gap
 from gwnet.hydro.trends.censored_slopes import pair_slopes
 from gwnet.hydro.trends.kendall import mann_kendall, normal_probabilities
 from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall
@@ -169,7 +169,7 @@ def _trend(record: WellRecord, fine: WellRecord) -> TrendResult:
     if result.bend is not None:
         result.notes.append(_bend_text(result.bend))
     if result.line is not None and math.isfinite(steep) and fine.count >= VALUES_A_YEAR * fine.years.size:
-        _take_line(result, result.line, steep)
+        _take_line(result, result.line, steep, fine.memory)
         return result
     if record.values.shape[1] > 1:
         _share_seasons(result, record)
@@ -187,14 +187,17 @@ def _bend_text(bend: Bend) -> str:
     return f"{bend.words} (bend {span} at 95 %; {ends}; curvature {p_text(bend.p_curvature)})"
 
 
-def _take_line(result: TrendResult, line: FittedLine, steep: float) -> None:
+def _take_line(result: TrendResult, line: FittedLine, steep: float, memory: SharedMemory | None) -> None:
     """Take probability and limits from the line over all correlations."""
     _, lower, upper = line.slope_limits
     result.slope = (steep, min(lower, steep), max(upper, steep))
     result.p = max(line.p, result.p_independent)
     result.correlation = line.correlation
+    others = ""
+    if memory is not None:
+        others = f" (with the memory of {memory.wells} other wells of aquifer {memory.aquifer})"
     result.notes.append(
-        f"correlation from one year to the next {line.correlation:.2f}: p and limits allow for it and for its "
+        f"correlation from one year to the next {line.correlation:.2f}{others}: p and limits allow for it and for its "
         f"uncertainty, without it {p_text(result.p_independent)}"
     )
     if line.is_short:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_lines import FittedLine
-from gwnet.analysis.series.trend_records import WellRecord, well_records
+from gwnet.analysis.series.trend_records import Memories, WellRecord, well_records
 from gwnet.analysis.series.trend_tests import ALPHA, TrendResult, find_trend, p_text
 from gwnet.analysis.series.trends import parts_of_year
 from gwnet.constants import DAYS_PER_YEAR
@@ -71,6 +71,7 @@ def threshold_dates(
     method: str = "seasonal",
     seasons: int = 4,
     approved: bool = False,
+    memory: Memories | None = None,
 ) -> pd.DataFrame:
     """Project the trends of wells to their thresholds.
 
@@ -108,8 +109,8 @@ def threshold_dates(
     projection is no forecast: years to come may differ from those on record.
     """
     used, _ = used_levels(levels, approved=approved)
-    records = well_records(used, parts_of_year(method, seasons))
-    fine = well_records(used, seasons) if method == "kendall" else records
+    records = well_records(used, parts_of_year(method, seasons), memory)
+    fine = well_records(used, seasons, memory) if method == "kendall" else records
     groups = dict(list(used.groupby(["site", "well"]))) if len(used) else {}
     trends: dict[tuple[str, str], _Trend | None] = {}
     rows = []

@@ -19,7 +19,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.serving import used_levels
-from gwnet.analysis.series.trend_records import WellRecord, well_records
+from gwnet.analysis.series.trend_records import Memories, WellRecord, well_records
 from gwnet.analysis.series.trend_tests import ALPHA, TrendResult, find_trend, p_text
 from gwnet.analysis.series.trend_values import EXTRA_COLUMNS, value_trends
 from gwnet.errors import SettingsError
@@ -46,6 +46,7 @@ def trends(
     method: str = "seasonal",
     seasons: int = 4,
     approved: bool = False,
+    memory: Memories | None = None,
 ) -> pd.DataFrame:
     """Test the levels of wells for monotonic trends.
 
@@ -94,7 +95,7 @@ def trends(
         columns[columns.index("p") : columns.index("p")] = EXTRA_COLUMNS
         rows = value_trends(levels, wells, approved=approved)
     else:
-        rows = _period_rows(levels, wells, method, seasons, approved=approved)
+        rows = _period_rows(levels, wells, method, seasons, memory, approved=approved)
     table = pd.DataFrame(rows, columns=columns)
     for name in (*columns[columns.index("s") : columns.index("direction")], "p_independent"):
         table[name] = table[name].astype(float)
@@ -168,12 +169,12 @@ def directions(table: pd.DataFrame) -> NDArray[np.object_]:
 
 
 def _period_rows(
-    levels: pd.DataFrame, wells: pd.DataFrame, method: str, seasons: int, *, approved: bool
+    levels: pd.DataFrame, wells: pd.DataFrame, method: str, seasons: int, memory: Memories | None, *, approved: bool
 ) -> list[dict[str, object]]:
     """Return the rows of tests of one value a season or year."""
     used, left_out = used_levels(levels, approved=approved)
-    records = well_records(used, parts_of_year(method, seasons))
-    fine = well_records(used, seasons) if method == "kendall" else records
+    records = well_records(used, parts_of_year(method, seasons), memory)
+    fine = well_records(used, seasons, memory) if method == "kendall" else records
     return [
         {**_row(key, method, seasons, records.get(key), fine.get(key)), "left_out": left_out.get(key, "")}
         for key in zip(wells["site"], wells["well"], strict=True)

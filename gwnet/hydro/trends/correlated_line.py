@@ -149,7 +149,9 @@ class CorrelatedLine:
         return centre, np.sqrt(np.maximum(square, 0.0)) + 1e-300
 
 
-def fit_correlated_line(times: Floats, values: Floats, design: Floats) -> CorrelatedLine:
+def fit_correlated_line(
+    times: Floats, values: Floats, design: Floats, beforehand: Floats | None = None
+) -> CorrelatedLine:
     """Fit a linear model whose errors are serially correlated, over a grid of correlations.
 
     Parameters
@@ -160,6 +162,9 @@ def fit_correlated_line(times: Floats, values: Floats, design: Floats) -> Correl
         Values, without NaN.
     design : ndarray of float64, shape (n, k)
         Columns of the model, of full rank.
+    beforehand : ndarray of float64, shape (g,), optional
+        Weights of the points of the grid, as of `gwnet.hydro.trends.shared_memory.share_memory`; those of `error_grid`
+        unless given.
 
     Returns
     -------
@@ -207,6 +212,7 @@ def fit_correlated_line(times: Floats, values: Floats, design: Floats) -> Correl
         message = f"A line with {k} coefficients needs more values than that; found {n}."
         raise TooFewLevelsError(message)
     correlation, scatter, prior = error_grid()
+    prior = prior if beforehand is None else beforehand
     white, log_determinant, state, left = whiten(times, np.column_stack([design, values]), correlation, scatter)
     columns, response = white[:, :, :k], white[:, :, k]
     squares = np.einsum("gni,gnj->gij", columns, columns)

@@ -161,6 +161,25 @@ def reviews(connection: Connection, known_on: dt.datetime | None = None) -> pd.D
     return frame(connection, statement, "reviews")
 
 
+def count_events(connection: Connection, known_on: dt.datetime | None = None) -> dict[int, int]:
+    """Return how many level events each well has.
+
+    Parameters as `gwnet.store.fetch`.
+
+    Returns
+    -------
+    dict
+        Of the id of each well with one or more.
+    """
+    statement = (
+        select(LevelEvent.well_id, func.count())
+        .join(LevelRecord, LevelRecord.level_event_id == LevelEvent.id)
+        .where(on_record(LevelRecord, known_on))
+        .group_by(LevelEvent.well_id)
+    )
+    return {int(well): int(count) for well, count in connection.execute(statement)}
+
+
 def extent(connection: Connection) -> tuple[int, dt.datetime | None, dt.datetime | None]:
     """Return how many level events are on record now, and over which time.
 
