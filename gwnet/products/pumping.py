@@ -96,11 +96,14 @@ class FittedTest(Product):
         rates = "; ".join(f"{rate:.4g}" for rate in test.rates.loc[test.rates["well"] == test.well, "rate_l_s"])
         start = test.starts_utc.tz_convert(zone)
         stop = "" if pd.isna(test.stops_utc) else f" to {test.stops_utc.tz_convert(zone):%Y-%m-%d %H:%M}"
+        air = sorted({air.barometer for air in test.air if air.corrected})
         background = "line" if (self.analysed.drawdowns.static["background"] == "line").any() else "mean"
         lines = [
             f"{test.kind}, {rates} L/s, {start:%Y-%m-%d %H:%M}{stop}, local time",
             f"drawdown below the {background} of the levels before the start; elevations above {self.datum}",
         ]
+        if air:
+            lines.append(f"change of air pressure since the start taken out, by {', '.join(air)}")
         if fit is not None:
             method = METHODS[fit.model]
             lines.append(f"{fit.model}: {method.title} ({method.source})")
@@ -108,8 +111,9 @@ class FittedTest(Product):
 
     def sentences(self) -> list[str]:
         """Return what is to be said of the analyses: notes, parameters that go together, the best supported method."""
+        said = self._of_readings()
         fits = self.analysed.fits
-        said = [f"{fit.model}: {fit.note}" for fit in fits if fit.note]
+        said += [f"{fit.model}: {fit.note}" for fit in fits if fit.note]
         table = self.table.drop_duplicates("method")
         said += [f"{row.method}: correlation of {row.correlation}." for row in table.itertuples() if row.correlation]
         compared = [fit for fit in fits if fit.aicc == fit.aicc]
@@ -118,6 +122,11 @@ class FittedTest(Product):
             differences = ", ".join(f"{fit.model} {fit.aicc - best.aicc:+.1f}" for fit in others)
             said.append(f"By AICc {best.model} is best supported ({differences}).")
         return said
+
+    def _of_readings(self) -> list[str]:
+        """Return how the readings of the analyses were corrected for air pressure."""
+        used = {well for fit in self.analysed.fits for well in fit.wells}
+        return [sentence for air in self.analysed.test.air if air.well in used for sentence in air.sentences()]
 
 
 def _usual(analysed: AnalysedTest, kind: str) -> tuple[str, ...]:

@@ -116,7 +116,8 @@ def _gather_one(
     parts: dict[str, list[pd.DataFrame]],
     remarks: list[tuple[str, str, str]],
 ) -> list[TestFigure]:
-    test = gather_test(record, code, before_hours=chosen.before_hours)
+    test = gather_test(record, code, before_hours=chosen.before_hours, is_air_removed=chosen.is_air_removed)
+    remarks += [(code, "air pressure", sentence) for air in test.air for sentence in air.sentences()]
     remarks += [(code, "finding", f"{found.message} {found.fix}") for found in find_in_test(test)]
     parts["rates"].append(test.rates.assign(test=code)[list(_RATE_COLUMNS)])
     background: Any = chosen.background
@@ -127,7 +128,7 @@ def _gather_one(
         return []
     parts["static"].append(drawdowns.static)
     parts["drawdowns"].append(drawdowns.table)
-    asked = FitRequest(background=background, before_hours=chosen.before_hours)
+    asked = FitRequest(background=background, before_hours=chosen.before_hours, is_air_removed=chosen.is_air_removed)
     figures = []
     for method in _methods(test, chosen):
         try:

@@ -62,6 +62,8 @@ class FitRequest:
     is_trimmed : bool, optional
         Whether straight lines leave out the readings at which they do not hold yet; unless a span is asked for, they
         do.
+    is_air_removed : bool
+        Whether the effect of air pressure is taken out by the barometric efficiencies on record.
     """
 
     wells: tuple[str, ...] = ()
@@ -75,6 +77,7 @@ class FitRequest:
     image: tuple[float, float] | None = None
     heads: tuple[float, float] | None = None
     is_trimmed: bool | None = None
+    is_air_removed: bool = True
 
     def options_of(self, method: str) -> dict[str, Any]:
         """Return the options of a method that were asked for otherwise than it has them.
@@ -146,7 +149,7 @@ def analyse_test(record: Snapshot, code: str, methods: Sequence[str], asked: Fit
         if method not in METHODS:
             message = f"There is no method {method!r}."
             raise SettingsError(message, fix=f"Methods: {', '.join(METHODS)}.")
-    test = gather_test(record, code, before_hours=asked.before_hours)
+    test = gather_test(record, code, before_hours=asked.before_hours, is_air_removed=asked.is_air_removed)
     record.require(wells=list(asked.wells) or None)
     corrected = thickness_for(test, asked.thickness_m, is_corrected=asked.is_corrected)
     drawdowns = work_out_drawdowns(test, background=asked.background, thickness_m=corrected)

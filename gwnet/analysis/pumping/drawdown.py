@@ -23,7 +23,7 @@ Background = Literal["mean", "line"]
 DRAWDOWN_COLUMNS: Final = tuple(
     (
         "test well distance_m measured_at elapsed_min since_change_min rate_l_s source passed depth_to_water_m "
-        "water_elevation_m static_elevation_m drawdown_m uncertainty_m recovery_ratio equivalent_min"
+        "water_elevation_m air_correction_m static_elevation_m drawdown_m uncertainty_m recovery_ratio equivalent_min"
     ).split()
 )
 
@@ -31,7 +31,7 @@ DRAWDOWN_COLUMNS: Final = tuple(
 STATIC_COLUMNS: Final = tuple(
     (
         "test well background n static_elevation_m static_depth_m uncertainty_m slope_m_per_day "
-        "slope_uncertainty_m_per_day note"
+        "slope_uncertainty_m_per_day barometer barometric_efficiency largest_air_correction_m air_not_known note"
     ).split()
 )
 
@@ -48,11 +48,13 @@ class PumpingDrawdowns:
     table : pandas.DataFrame
         Columns of `DRAWDOWN_COLUMNS`, by well (the pumped one first) and time. Drawdown is positive down; its
         uncertainty is the 95 % half-width of reading and static level together. Where the source gives a drawdown and
-        no level, it is that. After the stop, recovery_ratio is t/t′ and equivalent_min the equivalent time of
-        recovery.
+        no level, it is that. water_elevation_m is the level as it stood in the well, air_correction_m what is added to
+        it so that the effect of the change of air pressure since the start is out; NaN where nothing is. After the
+        stop, recovery_ratio is t/t′ and equivalent_min the equivalent time of recovery.
     static : pandas.DataFrame
         Columns of `STATIC_COLUMNS`: the level before the test of each well, at the start of pumping, and its trend
-        (positive upward); as a depth where no measuring point was in force.
+        (positive upward); as a depth where no measuring point was in force. By which barometer and efficiency its
+        levels were corrected for air pressure, the largest correction, and of how many no air pressure is known.
     without : tuple of str
         Wells with readings and no level before the test.
     """
@@ -130,10 +132,11 @@ def thickness_for(test: GatheredTest, thickness_m: float | None, *, is_corrected
 
 
 def _height(read: pd.DataFrame) -> tuple[pd.Series, bool]:
-    """Return the height of the water, and whether it is an elevation; else it is minus the depth."""
+    """Return the height of the water, air pressure out, and whether it is an elevation; else it is minus the depth."""
     by_elevation: pd.Series = read["water_elevation_m"]
     is_elevation = bool(by_elevation.notna().any())
-    return (by_elevation if is_elevation else -read["depth_to_water_m"]), is_elevation
+    height = by_elevation if is_elevation else -read["depth_to_water_m"]
+    return height + read["air_correction_m"].fillna(0.0), is_elevation
 
 
 def _of_well(
@@ -163,7 +166,19 @@ def _of_well(
         "uncertainty_m": float(np.interp(0.0, days, series.static_half_width_m)),
         "slope_m_per_day": math.nan if background == "mean" else -series.slope_m_d,
         "slope_uncertainty_m_per_day": series.slope_half_width_m_d,
+        **_air_of(test, well),
         "note": series.note,
+    }
+
+
+def _air_of(test: GatheredTest, well: str) -> dict[str, Any]:
+    """Return by what the levels of a well were corrected for air pressure."""
+    air = next((air for air in test.air if air.well == well), None)
+    return {
+        "barometer": "" if air is None else air.barometer,
+        "barometric_efficiency": math.nan if air is None else air.efficiency,
+        "largest_air_correction_m": math.nan if air is None else air.largest_m,
+        "air_not_known": 0 if air is None else len(air.without),
     }
 
 

@@ -18,6 +18,7 @@ from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
+from gwnet.analysis.pumping.air import WellAir, without_air
 from gwnet.analysis.pumping.readings import add_moments, reading_inputs, readings_of_tests
 from gwnet.errors import NotFoundError
 from gwnet.hydro.reduction.uncertainty import combined_half_width
@@ -27,8 +28,8 @@ from gwnet.store.snapshot import Snapshot
 #: Columns of the levels of a test.
 LEVEL_COLUMNS: Final = tuple(
     (
-        "well measured_at_utc elapsed_min water_elevation_m depth_to_water_m given_drawdown_m half_width_m source "
-        "passed quality"
+        "well measured_at_utc elapsed_min water_elevation_m depth_to_water_m air_correction_m given_drawdown_m "
+        "half_width_m source passed quality"
     ).split()
 )
 
@@ -59,8 +60,10 @@ class GatheredTest:
         Rates in order of time: well, elapsed_min, rate_l_s, method, volume_l, seconds_s, notes.
     levels : pandas.DataFrame
         Columns of `LEVEL_COLUMNS`, in order of well and time: manual readings of the test, levels of the network before
-        it, and heads of loggers. half_width_m is that of the reading alone, since the survey of the measuring point
-        falls out of a drawdown. Readings of quality suspect or poor are left out.
+        it, and heads of loggers, all as they stood in the well. air_correction_m is what is added so that the effect of
+        the change of air pressure since the start is out; NaN where nothing is. half_width_m is that of the reading
+        alone, since the survey of the measuring point falls out of a drawdown. Readings of quality suspect or poor are
+        left out.
     left_out : int
         Readings of quality suspect or poor.
     wells : pandas.DataFrame
@@ -68,6 +71,8 @@ class GatheredTest:
         screen_bottom_m, radius_m, casing_radius_m, aquifer.
     intake_depth_m, thickness_m : float
         NaN where not on record [m].
+    air : tuple of gwnet.analysis.pumping.air.WellAir
+        How the effect of air pressure was taken out, of each well of which it was.
     """
 
     site: str
@@ -87,6 +92,7 @@ class GatheredTest:
     wells: pd.DataFrame
     intake_depth_m: float
     thickness_m: float
+    air: tuple[WellAir, ...] = ()
 
     @property
     def stop_min(self) -> float:
@@ -134,7 +140,12 @@ def find_test(record: Snapshot, code: str) -> pd.Series:
 
 
 def gather_test(
-    record: Snapshot, code: str, *, wells: Sequence[str] | None = None, before_hours: float = BEFORE_HOURS
+    record: Snapshot,
+    code: str,
+    *,
+    wells: Sequence[str] | None = None,
+    before_hours: float = BEFORE_HOURS,
+    is_air_removed: bool = True,
 ) -> GatheredTest:
     """Gather a test from the record.
 
@@ -148,6 +159,9 @@ def gather_test(
         Only these wells; all with readings or heads unless given. The pumped one is always among the dimensions.
     before_hours : float, optional
         Hours before the start in which levels count as levels before the test.
+    is_air_removed : bool, optional
+        Whether the effect of air pressure is taken out of manual readings and heads by the barometric efficiency on
+        record of their wells.
 
     Returns
     -------
@@ -173,6 +187,7 @@ def gather_test(
     table = table[table["measured_at_utc"] >= first] if len(table) else table
     table = table.assign(elapsed_min=(table["measured_at_utc"] - start) / _MINUTE)
     table = table.sort_values(["well", "measured_at_utc"], kind="stable", ignore_index=True)
+    table, air = without_air(record, row, table.assign(air_correction_m=np.nan), is_wanted=is_air_removed)
     members = [str(row["well"]), *sorted(set(table["well"]) - {row["well"]})]
     return GatheredTest(
         site=str(row["site"]),
@@ -192,6 +207,7 @@ def gather_test(
         wells=_wells(record, row, members),
         intake_depth_m=float(row["intake_depth_m"]),
         thickness_m=float(row["aquifer_thickness_m"]),
+        air=air,
     )
 
 
@@ -276,7 +292,7 @@ def _before(record: Snapshot, test: pd.Series, manual: pd.DataFrame, first: pd.T
 
 
 def _heads(record: Snapshot, test: pd.Series, first: pd.Timestamp, last: pd.Timestamp) -> pd.DataFrame:
-    """Return the heads of loggers in the span of a test, as they are on record."""
+    """Return the heads of loggers in the span of a test."""
     deployments = deployments_in(record)
     deployments = deployments[deployments["site"] == test["site"]]
     accuracy = record.instruments.set_index("instrument")["accuracy_m"]
@@ -295,8 +311,12 @@ def _datetime(moment: pd.Timestamp) -> dt.datetime:
 
 
 def _head_rows(heads: LoggerHeads, accuracy_m: float) -> pd.DataFrame:
-    """Return the heads of one deployment; within it the accuracy of the instrument is that of a difference."""
+    """Return the heads of one deployment, their response to air pressure left in.
+
+    Within a deployment the accuracy of the instrument is that of a difference.
+    """
     known = ~np.isnan(heads.water_elevation_m)
+    removed_m = heads.level.response_m[np.searchsorted(heads.level.channel.time_utc, heads.time_utc)]
     width = heads.uncertainty_m[known]
     return pd.DataFrame(
         {
@@ -306,7 +326,7 @@ def _head_rows(heads: LoggerHeads, accuracy_m: float) -> pd.DataFrame:
             "passed": "",
             "quality": "",
             "source": f"logger {heads.instrument}",
-            "water_elevation_m": heads.water_elevation_m[known],
+            "water_elevation_m": (heads.water_elevation_m - removed_m)[known],
             "depth_to_water_m": np.nan,
             "half_width_m": width if math.isnan(accuracy_m) or accuracy_m == 0.0 else np.fmin(width, accuracy_m),
         }
