@@ -153,6 +153,7 @@ class Pumping(Group):
         image: tuple[float, float] | None = None,
         heads: tuple[float, float] | None = None,
         is_trimmed: bool | None = None,
+        superposed: Wells = None,
         site: str | None = None,
         known_on: Instant = None,
     ) -> FittedTest:
@@ -175,6 +176,8 @@ class Pumping(Group):
         is_trimmed : bool, optional
             Whether straight lines leave out the readings at which they do not hold yet; unless a span is asked for,
             they do.
+        superposed : sequence of str, optional
+            Other wells whose pumping on record is superposed; ``all`` for those pumped in the aquifer meanwhile.
 
         Returns
         -------
@@ -197,6 +200,7 @@ class Pumping(Group):
             image=image,
             heads=heads,
             is_trimmed=is_trimmed,
+            superposed=tuple(codes_of(superposed) or ()),
         )
         names = [methods] if isinstance(methods, str) else list(methods)
         with self._record(site, known_on, one_site=True, wells=codes_of(wells)) as record:
@@ -212,6 +216,7 @@ class Pumping(Group):
         background: Background = "mean",
         before_hours: float = 24.0,
         is_air_removed: bool = True,
+        superposed: Wells = None,
         site: str | None = None,
         known_on: Instant = None,
         unit: str = "m",
@@ -226,6 +231,8 @@ class Pumping(Group):
             One of `gwnet.figures.pumping.data.KINDS`; steps for step tests, half-log for others unless given.
         method : str, optional
             Analysis whose line and residuals are drawn; none unless given.
+        superposed : sequence of str, optional
+            As `gwnet.network.pumping.Pumping.fit`.
 
         Returns
         -------
@@ -241,6 +248,7 @@ class Pumping(Group):
             background=background,
             before_hours=before_hours,
             is_air_removed=is_air_removed,
+            superposed=tuple(codes_of(superposed) or ()),
         )
         with self._record(site, known_on, one_site=True, wells=codes) as record:
             analysed = analyse_test(record, test, [method] if method else [], asked)

@@ -78,7 +78,7 @@ FITS = [
 
 def frames():
     """Return the frames of the section."""
-    of_fit = {"test": "PT-1", "wells": "O1,O2", "method": "leaky", "n": 40, "rmse_m": 0.003, "note": "A note."}
+    of_fit = {"test": "PT-1", "wells": "O1,O2", "method": "leaky", "n": 40, "rmse_m": 0.003, "note": "A note.", "superposed": ""}
     return {
         "pumping_tests": pd.DataFrame([TEST]),
         "pumping_rates": pd.DataFrame(
@@ -139,11 +139,13 @@ def test_the_definition_names_tests_and_methods(tmp_path):
     path = tmp_path / "own.toml"
     head = 'title = "T"\nsections = ["pumping_test"]\n[pumping]\n'
     path.write_text(
-        head + 'tests = ["PT-1"]\nmethods = ["theis"]\nbackground = "line"\nbefore_hours = 6\nair_pressure = "kept"\n'
+        head
+        + 'tests = ["PT-1"]\nmethods = ["theis"]\nbackground = "line"\nbefore_hours = 6\nair_pressure = "kept"\nsuperpose = ["all"]\n'
     )
     own = load_definition(path).settings["pumping"]
     assert (own.tests, own.methods, own.background, own.before_hours) == (("PT-1",), ("theis",), "line", 6.0)
     assert (chosen.is_air_removed, own.is_air_removed) == (True, False)
+    assert (chosen.superpose, own.superpose) == ((), ("all",))
     path.write_text(head + 'background = "spline"\n')
     with pytest.raises(DefinitionError, match="mean, line"):
         load_definition(path)

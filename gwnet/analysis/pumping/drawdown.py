@@ -11,9 +11,10 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.pumping.gather import GatheredTest
+from gwnet.analysis.pumping.others import rates_of_other
 from gwnet.clock import zone_of
 from gwnet.errors import AnalysisError, SettingsError
-from gwnet.hydro.pumping import PumpingGeometry, PumpingRates, WellDrawdown
+from gwnet.hydro.pumping import OtherPumping, PumpingGeometry, PumpingRates, WellDrawdown
 from gwnet.hydro.pumping.drawdown import days_since_change, drawdown_from_depths
 from gwnet.hydro.pumping.straight_lines import equivalent_days, recovery_ratio
 
@@ -34,6 +35,9 @@ STATIC_COLUMNS: Final = tuple(
         "slope_uncertainty_m_per_day barometer barometric_efficiency largest_air_correction_m air_not_known note"
     ).split()
 )
+
+#: Source of a drawdown that is no level.
+_GIVEN: Final = "drawdown as given"
 
 _DAY_MIN: Final = 1440.0
 _DAY_S: Final = 86_400.0
@@ -187,7 +191,7 @@ def _as_given(levels: pd.DataFrame) -> pd.DataFrame:
         static_elevation_m=np.nan,
         drawdown_m=levels["given_drawdown_m"],
         uncertainty_m=np.nan,
-        source="drawdown as given",
+        source=_GIVEN,
     )
 
 
@@ -251,6 +255,7 @@ def wells_for_analysis(
     images_m: dict[str, float] | None = None,
     first_min: float | None = None,
     last_min: float | None = None,
+    superposed: Sequence[str] = (),
 ) -> list[WellDrawdown]:
     """Return the drawdowns of wells as the analyses take them.
 
@@ -266,9 +271,13 @@ def wells_for_analysis(
         Distances of wells from the image of the pumped well [m].
     first_min, last_min : float, optional
         Only readings after and up to these minutes since the start.
+    superposed : sequence of str, optional
+        Other wells whose pumping is superposed.
 
     Raises
     ------
+    NotFoundError
+        If no pumping of a well to superpose is on record.
     AnalysisError
         If a well has no drawdown, or its distance or radius is not on record.
     """
@@ -296,6 +305,9 @@ def wells_for_analysis(
                 top_m=top,
                 bottom_m=bottom,
                 image_m=None if images_m is None else images_m.get(well),
+                others=[_other(test, well, other) for other in superposed],
+                before_days=minute[(minute <= 0) & (rows["source"] != _GIVEN).to_numpy()] / _DAY_MIN,
+                background=_background(drawdowns, well),
             )
         )
     return made
@@ -311,6 +323,26 @@ def _distance(test: GatheredTest, well: str) -> float:
         fix = "Load the diameter of its screen in a table construction." if well == test.well else "Give coordinates."
         raise AnalysisError(message, fix=fix)
     return value
+
+
+def _background(drawdowns: PumpingDrawdowns, well: str) -> str:
+    own = drawdowns.static.loc[drawdowns.static["well"] == well, "background"]
+    return "mean" if own.empty else str(own.iloc[0])
+
+
+def _other(test: GatheredTest, well: str, other: str) -> OtherPumping:
+    """Return the pumping of another well as it acts on a well."""
+    rates = rates_of_other(test.others, other)
+    here, there = test.row_of(well), test.row_of(other)
+    distance = math.hypot(here["easting_m"] - there["easting_m"], here["northing_m"] - there["northing_m"])
+    if well == other:
+        distance = float(there["radius_m"])
+    if math.isnan(distance) or distance == 0.0:
+        what = "radius of the screen" if well == other else f"distance from {well}"
+        message = f"The {what} of {other}, whose pumping is to be superposed, is not on record."
+        raise AnalysisError(message, fix="Load the diameter of its screen, or the coordinates of both wells.")
+    top, bottom = _open_interval(test, other)
+    return OtherPumping(other, distance, rates, top, bottom)
 
 
 def static_depth_below_ground(test: GatheredTest, well: str) -> float:

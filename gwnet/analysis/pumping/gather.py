@@ -19,6 +19,7 @@ from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.analysis.pumping.air import WellAir, without_air
+from gwnet.analysis.pumping.others import other_pumping
 from gwnet.analysis.pumping.readings import add_moments, reading_inputs, readings_of_tests
 from gwnet.errors import NotFoundError
 from gwnet.hydro.reduction.uncertainty import combined_half_width
@@ -35,6 +36,9 @@ LEVEL_COLUMNS: Final = tuple(
 
 #: Hours before the start in which levels count as levels before the test.
 BEFORE_HOURS: Final = 24.0
+
+#: Sources of levels that a person read.
+_BY_HAND: Final = ("manual", "level event")
 
 _MINUTE: Final = pd.Timedelta(minutes=1)
 _UTC: Final = "datetime64[us, UTC]"
@@ -67,8 +71,12 @@ class GatheredTest:
     left_out : int
         Readings of quality suspect or poor.
     wells : pandas.DataFrame
-        Its wells, the pumped one first, the others by distance: well, distance_m, ground_elevation_m, screen_top_m,
-        screen_bottom_m, radius_m, casing_radius_m, aquifer.
+        Its wells and those of ``others``, the pumped one first, the others by distance: well, distance_m, easting_m,
+        northing_m, ground_elevation_m, screen_top_m, screen_bottom_m, radius_m, casing_radius_m, aquifer, use (purpose
+        and role on record).
+    others : pandas.DataFrame
+        What was pumped beside the pumped well, in this test and in others of the site:
+        `gwnet.analysis.pumping.others.OTHER_COLUMNS`.
     intake_depth_m, thickness_m : float
         NaN where not on record [m].
     air : tuple of gwnet.analysis.pumping.air.WellAir
@@ -90,6 +98,7 @@ class GatheredTest:
     levels: pd.DataFrame
     left_out: int
     wells: pd.DataFrame
+    others: pd.DataFrame
     intake_depth_m: float
     thickness_m: float
     air: tuple[WellAir, ...] = ()
@@ -103,6 +112,61 @@ class GatheredTest:
     def read_wells(self) -> list[str]:
         """Return the wells with readings or heads, the pumped one first, the others by distance."""
         return [str(well) for well in self.wells["well"] if (self.levels["well"] == well).any()]
+
+    @property
+    def observed_wells(self) -> list[str]:
+        """Return the wells that belong to the test beside the pumped one, by distance.
+
+        Those that were read by hand for it. Of wells with heads of loggers alone those that are observation wells by
+        the purpose or role on record, in the aquifer of the pumped well, with heads before and after the start, and no
+        farther than the farthest well that was read by hand, where one was. A well that is pumped itself has losses of
+        its own and is left out.
+        """
+        pumped = {self.well, *self.others.loc[self._is_near(self.others), "well"]}
+        is_manual = self.levels["source"].isin(_BY_HAND)
+        after = self.levels["elapsed_min"] > 0
+        read = set(self.levels.loc[is_manual & after, "well"])
+        distances = self.wells.set_index("well")["distance_m"]
+        reach = distances[distances.index.isin(read - pumped)].max() if read - pumped else math.inf
+        aquifer = str(self.row_of(self.well)["aquifer"])
+        before = set(self.levels.loc[self.levels["elapsed_min"] <= 0, "well"])
+        joins = before & set(self.levels.loc[after, "well"])
+        return [
+            str(row.well)
+            for row in self.wells.itertuples()
+            if row.well not in pumped
+            and (
+                row.well in read
+                or (
+                    row.well in joins
+                    and "observation" in str(row.use).lower()
+                    and str(row.aquifer) == aquifer != ""
+                    and row.distance_m <= reach
+                )
+            )
+        ]
+
+    @property
+    def available_wells(self) -> list[str]:
+        """Return the wells with heads of loggers after the start that nothing on record says belong to the test."""
+        taken = {self.well, *self.observed_wells}
+        after = set(self.levels.loc[self.levels["elapsed_min"] > 0, "well"])
+        return [well for well in self.read_wells if well not in taken and well in after]
+
+    def pumped_beside(self) -> pd.DataFrame:
+        """Return the pumping of others from the first level before the test to its last level, in the same aquifer.
+
+        Of wells whose aquifer is not on record as well.
+        """
+        return self.others[self._is_near(self.others)]
+
+    def _is_near(self, others: pd.DataFrame) -> pd.Series:
+        last = self.levels["elapsed_min"].max() if len(self.levels) else 0.0
+        aquifer = str(self.row_of(self.well)["aquifer"])
+        shares = others["aquifer"].isin([aquifer, ""]) | (aquifer == "")
+        meets = (others["from_min"] < max(last, 0.0)) & (others["until_min"] > -60.0 * self.before_hours)
+        near: pd.Series = shares & meets
+        return near
 
     def row_of(self, well: str) -> pd.Series:
         """Return what is on record of one of its wells.
@@ -188,7 +252,8 @@ def gather_test(
     table = table.assign(elapsed_min=(table["measured_at_utc"] - start) / _MINUTE)
     table = table.sort_values(["well", "measured_at_utc"], kind="stable", ignore_index=True)
     table, air = without_air(record, row, table.assign(air_correction_m=np.nan), is_wanted=is_air_removed)
-    members = [str(row["well"]), *sorted(set(table["well"]) - {row["well"]})]
+    others = other_pumping(record, row, last, rates_of)
+    members = [str(row["well"]), *sorted({*table["well"], *others["well"]} - {row["well"]})]
     return GatheredTest(
         site=str(row["site"]),
         test=str(row["test"]),
@@ -205,6 +270,7 @@ def gather_test(
         levels=table[list(LEVEL_COLUMNS)],
         left_out=left_out,
         wells=_wells(record, row, members),
+        others=others,
         intake_depth_m=float(row["intake_depth_m"]),
         thickness_m=float(row["aquifer_thickness_m"]),
         air=air,
@@ -351,12 +417,17 @@ def _wells(record: Snapshot, test: pd.Series, members: list[str]) -> pd.DataFram
         {
             "well": placed["well"].to_numpy(),
             "distance_m": distance.to_numpy(dtype=np.float64),
+            "easting_m": scale * placed["easting"].to_numpy(dtype=np.float64),
+            "northing_m": scale * placed["northing"].to_numpy(dtype=np.float64),
             "ground_elevation_m": placed["ground_elevation_m"].to_numpy(dtype=np.float64),
             "screen_top_m": placed["screen_top_m"].to_numpy(dtype=np.float64),
             "screen_bottom_m": placed["screen_bottom_m"].to_numpy(dtype=np.float64),
             "radius_m": np.where(np.isnan(radius), casing, radius),
             "casing_radius_m": np.where(np.isnan(casing), radius, casing),
             "aquifer": placed["aquifer"].to_numpy(dtype=object),
+            "use": [
+                f"{purpose} {role}".strip() for purpose, role in zip(placed["purpose"], placed["role"], strict=True)
+            ],
         }
     )
     is_pumped = (table["well"] == test["well"]).to_numpy(dtype=bool)

@@ -51,6 +51,16 @@ is_air_removed = click.option(
 )
 
 
+superposed = click.option(
+    "--superpose",
+    "superposed",
+    type=options.Codes(),
+    metavar="A,B",
+    help="Superpose the pumping of these other wells, by their rates on record in this test and in others of the site; "
+    "'all' for those that are pumped in the aquifer meanwhile.",
+)
+
+
 def before(command: Command) -> Command:
     """Add the options that say what the level would be without pumping."""
     unconfined = click.option(

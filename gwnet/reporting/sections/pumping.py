@@ -39,6 +39,7 @@ class PumpingSettings:
     background: str = "mean"
     before_hours: float = 24.0
     is_air_removed: bool = True
+    superpose: tuple[str, ...] = ()
 
 
 def _settings(given: Mapping[str, Any], _file: DefinitionFile) -> PumpingSettings:
@@ -56,6 +57,7 @@ PUMPING: Final = KeyTable(
         "background": one_of("mean", "line"),
         "before_hours": positive_or("day"),
         "air_pressure": one_of("removed", "kept"),
+        "superpose": TEXTS,
     },
     _settings,
 )
@@ -71,7 +73,7 @@ _FRAMES: Final = {
         "test well distance_m measured_at elapsed_min since_change_min rate_l_s source passed depth_to_water_m "
         "water_elevation_m air_correction_m static_elevation_m drawdown_m uncertainty_m"
     ),
-    "pumping_fits": "test wells method parameter value unit lower upper identifiable n rmse_m note",
+    "pumping_fits": "test wells method parameter value unit lower upper identifiable n rmse_m note superposed",
     "pumping_remarks": "test what message",
 }
 
