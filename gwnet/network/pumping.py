@@ -45,21 +45,23 @@ class Pumping(Group):
         with self._record(site, known_on) as record:
             return list_findings(record)
 
-    def remarks(self, test: str, *, site: str | None = None, known_on: Instant = None) -> list[str]:
-        """Return what looks wrong in a test, in sentences.
+    def remarks(
+        self,
+        test: str,
+        *,
+        before_hours: float = 24.0,
+        is_air_removed: bool = True,
+        site: str | None = None,
+        known_on: Instant = None,
+    ) -> list[str]:
+        """Return how the levels of a test were corrected for air pressure and what looks wrong in it, in sentences.
 
-        Parameters as `gwnet.network`.
-
-        Parameters
-        ----------
-        test : str
-            Code of the test.
+        Parameters as `gwnet.network` and `gwnet.network.pumping.Pumping.drawdown`.
         """
-        from gwnet.analysis.pumping.listing import list_findings
+        from gwnet.analysis.pumping.listing import remark_on
 
         with self._record(site, known_on, one_site=True) as record:
-            found = list_findings(record, test)
-        return [f"{row.message} {row.fix}" for row in found.itertuples()]
+            return remark_on(record, test, before_hours=before_hours, is_air_removed=is_air_removed)
 
     def drawdown(
         self,
@@ -68,6 +70,7 @@ class Pumping(Group):
         *,
         background: Background = "mean",
         before_hours: float = 24.0,
+        is_air_removed: bool = True,
         is_corrected: bool = False,
         thickness_m: float | None = None,
         site: str | None = None,
@@ -86,6 +89,8 @@ class Pumping(Group):
             Level without pumping: the mean of the levels before the start, or a line through them.
         before_hours : float, optional
             Hours before the start in which levels count as levels before the test.
+        is_air_removed : bool, optional
+            Whether the effect of air pressure is taken out by the barometric efficiencies on record of the wells.
         is_corrected : bool, optional
             Whether drawdowns are corrected for the thickness that an unconfined aquifer loses (Jacob 1944).
         thickness_m : float, optional
@@ -97,7 +102,9 @@ class Pumping(Group):
             Columns of `gwnet.analysis.pumping.drawdown.DRAWDOWN_COLUMNS`.
         """
         with self._record(site, known_on, one_site=True, wells=codes_of(wells)) as record:
-            made = _drawdowns(record, test, codes_of(wells), background, before_hours, is_corrected, thickness_m)
+            made = _drawdowns(
+                record, test, codes_of(wells), background, before_hours, is_air_removed, is_corrected, thickness_m
+            )
             return in_unit(made.table, unit)
 
     def static_levels(
@@ -107,6 +114,7 @@ class Pumping(Group):
         *,
         background: Background = "mean",
         before_hours: float = 24.0,
+        is_air_removed: bool = True,
         is_corrected: bool = False,
         thickness_m: float | None = None,
         site: str | None = None,
@@ -123,7 +131,9 @@ class Pumping(Group):
             Columns of `gwnet.analysis.pumping.drawdown.STATIC_COLUMNS`.
         """
         with self._record(site, known_on, one_site=True, wells=codes_of(wells)) as record:
-            made = _drawdowns(record, test, codes_of(wells), background, before_hours, is_corrected, thickness_m)
+            made = _drawdowns(
+                record, test, codes_of(wells), background, before_hours, is_air_removed, is_corrected, thickness_m
+            )
             return in_unit(made.static, unit)
 
     def fit(
@@ -134,6 +144,7 @@ class Pumping(Group):
         *,
         background: Background = "mean",
         before_hours: float = 24.0,
+        is_air_removed: bool = True,
         first_min: float | None = None,
         last_min: float | None = None,
         is_corrected: bool = False,
@@ -142,6 +153,7 @@ class Pumping(Group):
         image: tuple[float, float] | None = None,
         heads: tuple[float, float] | None = None,
         is_trimmed: bool | None = None,
+        superposed: Wells = None,
         site: str | None = None,
         known_on: Instant = None,
     ) -> FittedTest:
@@ -164,6 +176,8 @@ class Pumping(Group):
         is_trimmed : bool, optional
             Whether straight lines leave out the readings at which they do not hold yet; unless a span is asked for,
             they do.
+        superposed : sequence of str, optional
+            Other wells whose pumping on record is superposed; ``all`` for those pumped in the aquifer meanwhile.
 
         Returns
         -------
@@ -177,6 +191,7 @@ class Pumping(Group):
             wells=tuple(codes_of(wells) or ()),
             background=background,
             before_hours=before_hours,
+            is_air_removed=is_air_removed,
             first_min=first_min,
             last_min=last_min,
             is_corrected=is_corrected,
@@ -185,6 +200,7 @@ class Pumping(Group):
             image=image,
             heads=heads,
             is_trimmed=is_trimmed,
+            superposed=tuple(codes_of(superposed) or ()),
         )
         names = [methods] if isinstance(methods, str) else list(methods)
         with self._record(site, known_on, one_site=True, wells=codes_of(wells)) as record:
@@ -199,6 +215,8 @@ class Pumping(Group):
         method: str = "",
         background: Background = "mean",
         before_hours: float = 24.0,
+        is_air_removed: bool = True,
+        superposed: Wells = None,
         site: str | None = None,
         known_on: Instant = None,
         unit: str = "m",
@@ -213,6 +231,8 @@ class Pumping(Group):
             One of `gwnet.figures.pumping.data.KINDS`; steps for step tests, half-log for others unless given.
         method : str, optional
             Analysis whose line and residuals are drawn; none unless given.
+        superposed : sequence of str, optional
+            As `gwnet.network.pumping.Pumping.fit`.
 
         Returns
         -------
@@ -223,7 +243,13 @@ class Pumping(Group):
         from gwnet.products.pumping import FittedTest
 
         codes = codes_of(wells)
-        asked = FitRequest(wells=tuple(codes or ()), background=background, before_hours=before_hours)
+        asked = FitRequest(
+            wells=tuple(codes or ()),
+            background=background,
+            before_hours=before_hours,
+            is_air_removed=is_air_removed,
+            superposed=tuple(codes_of(superposed) or ()),
+        )
         with self._record(site, known_on, one_site=True, wells=codes) as record:
             analysed = analyse_test(record, test, [method] if method else [], asked)
             datum = str(record.settings["vertical_datum"])
@@ -239,6 +265,7 @@ class Pumping(Group):
         method: str = "",
         background: Background = "mean",
         before_hours: float = 24.0,
+        is_air_removed: bool = True,
         site: str | None = None,
         known_on: Instant = None,
     ) -> Production:
@@ -271,6 +298,7 @@ class Pumping(Group):
             limit_m=limit_m,
             background=background,
             before_hours=before_hours,
+            is_air_removed=is_air_removed,
         )
         with self._record(site, known_on, one_site=True) as record:
             return work_out_production(record, test, asked)
@@ -318,12 +346,13 @@ def _drawdowns(
     wells: list[str] | None,
     background: Background,
     before_hours: float,
+    is_air_removed: bool,
     is_corrected: bool,
     thickness_m: float | None,
 ) -> PumpingDrawdowns:
     from gwnet.analysis.pumping.drawdown import thickness_for, work_out_drawdowns
     from gwnet.analysis.pumping.gather import gather_test
 
-    gathered = gather_test(record, test, wells=wells, before_hours=before_hours)
+    gathered = gather_test(record, test, wells=wells, before_hours=before_hours, is_air_removed=is_air_removed)
     thickness = thickness_for(gathered, thickness_m, is_corrected=is_corrected)
     return work_out_drawdowns(gathered, background=background, thickness_m=thickness)

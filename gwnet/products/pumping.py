@@ -81,7 +81,7 @@ class FittedTest(Product):
         data = pumping_plot_data(
             drawn,
             rates_for_analysis(test),
-            wells_for_analysis(test, drawdowns, names),
+            wells_for_analysis(test, drawdowns, names, superposed=() if chosen is None else chosen.superposed),
             chosen,
             title=f"Pumping test {test.test}, {test.well}",
             posted=self._posted(chosen),
@@ -96,20 +96,25 @@ class FittedTest(Product):
         rates = "; ".join(f"{rate:.4g}" for rate in test.rates.loc[test.rates["well"] == test.well, "rate_l_s"])
         start = test.starts_utc.tz_convert(zone)
         stop = "" if pd.isna(test.stops_utc) else f" to {test.stops_utc.tz_convert(zone):%Y-%m-%d %H:%M}"
+        air = sorted({air.barometer for air in test.air if air.corrected})
         background = "line" if (self.analysed.drawdowns.static["background"] == "line").any() else "mean"
         lines = [
             f"{test.kind}, {rates} L/s, {start:%Y-%m-%d %H:%M}{stop}, local time",
             f"drawdown below the {background} of the levels before the start; elevations above {self.datum}",
         ]
+        if air:
+            lines.append(f"change of air pressure since the start taken out, by {', '.join(air)}")
         if fit is not None:
             method = METHODS[fit.model]
-            lines.append(f"{fit.model}: {method.title} ({method.source})")
+            beside = f"; pumping of {', '.join(fit.superposed)} superposed" if fit.superposed else ""
+            lines.append(f"{fit.model}: {method.title} ({method.source}){beside}")
         return tuple(lines)
 
     def sentences(self) -> list[str]:
         """Return what is to be said of the analyses: notes, parameters that go together, the best supported method."""
+        said = self.of_readings()
         fits = self.analysed.fits
-        said = [f"{fit.model}: {fit.note}" for fit in fits if fit.note]
+        said += [f"{fit.model}: {fit.note}" for fit in fits if fit.note]
         table = self.table.drop_duplicates("method")
         said += [f"{row.method}: correlation of {row.correlation}." for row in table.itertuples() if row.correlation]
         compared = [fit for fit in fits if fit.aicc == fit.aicc]
@@ -118,6 +123,26 @@ class FittedTest(Product):
             differences = ", ".join(f"{fit.model} {fit.aicc - best.aicc:+.1f}" for fit in others)
             said.append(f"By AICc {best.model} is best supported ({differences}).")
         return said
+
+    def of_readings(self) -> list[str]:
+        """Return how readings were corrected for air pressure, and which wells with loggers took no part."""
+        used = {well for fit in self.analysed.fits for well in fit.wells}
+        said = [sentence for air in self.analysed.test.air if air.well in used for sentence in air.sentences()]
+        return said + self._of_loggers(used)
+
+    def _of_loggers(self, used: set[str]) -> list[str]:
+        """Return which wells with heads of loggers took no part, and how to add them."""
+        test = self.analysed.test
+        several = [fit for fit in self.analysed.fits if fit.wells != (test.well,)]
+        left = [well for well in test.available_wells if well not in used]
+        if not several or not left:
+            return []
+        distance = test.wells.set_index("well")["distance_m"]
+        names = ", ".join(f"{well} ({distance[well]:.0f} m)" for well in left)
+        return [
+            f"Heads of loggers are on record in the span of the test for {names}; nothing says that they belong to it, "
+            f"so they take no part. Add wells with --wells {','.join([*several[0].wells, left[0]])}."
+        ]
 
 
 def _usual(analysed: AnalysedTest, kind: str) -> tuple[str, ...]:

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, cast
 
 import pandas as pd
 
-from gwnet.analysis.pumping.analyses import FIT_COLUMNS, FitRequest, analyse_test
+from gwnet.analysis.pumping.analyses import FIT_COLUMNS, FitRequest, analyse_test, wells_to_superpose
 from gwnet.analysis.pumping.drawdown import DRAWDOWN_COLUMNS, STATIC_COLUMNS, work_out_drawdowns
 from gwnet.analysis.pumping.findings import find_in_test
 from gwnet.analysis.pumping.gather import GatheredTest, gather_test
 from gwnet.analysis.pumping.listing import list_tests
 from gwnet.errors import AnalysisError
+from gwnet.hydro.pumping import METHODS
 from gwnet.products.pumping import FittedTest
 
 if TYPE_CHECKING:
@@ -116,7 +117,8 @@ def _gather_one(
     parts: dict[str, list[pd.DataFrame]],
     remarks: list[tuple[str, str, str]],
 ) -> list[TestFigure]:
-    test = gather_test(record, code, before_hours=chosen.before_hours)
+    test = gather_test(record, code, before_hours=chosen.before_hours, is_air_removed=chosen.is_air_removed)
+    remarks += [(code, "air pressure", sentence) for air in test.air for sentence in air.sentences()]
     remarks += [(code, "finding", f"{found.message} {found.fix}") for found in find_in_test(test)]
     parts["rates"].append(test.rates.assign(test=code)[list(_RATE_COLUMNS)])
     background: Any = chosen.background
@@ -127,11 +129,13 @@ def _gather_one(
         return []
     parts["static"].append(drawdowns.static)
     parts["drawdowns"].append(drawdowns.table)
-    asked = FitRequest(background=background, before_hours=chosen.before_hours)
+    asked = FitRequest(background=background, before_hours=chosen.before_hours, is_air_removed=chosen.is_air_removed)
+    beside = _superposed(test, chosen)
     figures = []
     for method in _methods(test, chosen):
+        superposed = beside if method in METHODS and METHODS[method].superposes else ()
         try:
-            analysed = analyse_test(record, code, [method], asked)
+            analysed = analyse_test(record, code, [method], replace(asked, superposed=superposed))
         except AnalysisError as error:
             remarks.append((code, "not worked out", f"{method}: {_words(error)}"))
             continue
@@ -145,6 +149,12 @@ def _figure(fitted: FittedTest, code: str, method: str) -> TestFigure:
     wells = ", ".join(fitted.analysed.fits[0].wells)
     caption = f"Test {code}, {wells}: {_CAPTIONS[kind]}, with {method} and its residuals."
     return TestFigure(code, f"pumping-{code}-{method}", caption, lambda unit: fitted.figure(kind, unit=unit))
+
+
+def _superposed(test: GatheredTest, chosen: PumpingSettings) -> tuple[str, ...]:
+    """Return the wells to superpose that were pumped beside a test."""
+    pumped = set(test.others["well"])
+    return tuple(well for well in wells_to_superpose(test, chosen.superpose) if well in pumped)
 
 
 def _methods(test: GatheredTest, chosen: PumpingSettings) -> tuple[str, ...]:

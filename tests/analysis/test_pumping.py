@@ -217,6 +217,15 @@ BAD = {
         findings.OTHER_PUMPS,
         "O2 is pumped during test PT-1 of PW",
     ),
+    "another test at the pumped well": (
+        {
+            "pumping_tests": TESTS.replace("2024-05-01T18:00", "")
+            + "S,PT-2,PW,constant rate,2024-05-01T10:00,2024-05-01T12:00,30,20,Ana\n",
+            "pumping_rates": "site,test,from,rate\nS,PT-1,0,8\nS,PT-2,0,9\n",
+        },
+        findings.SAME_WELL,
+        "Test PT-2 has rates of PW, from minute 120 to minute 240 of test PT-1",
+    ),
     "passings out of order": (
         {"pumping_readings": readings_with("S,PT-1,O1,,2.5,,5.0,falling,T1\n")},
         findings.PASSING_ORDER,

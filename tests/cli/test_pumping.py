@@ -11,6 +11,7 @@ from gwnet.cli import DONE, DONE_WITH_FINDINGS, WRONG_USAGE
 from gwnet.cli.lazy import LazyGroup
 from gwnet.cli.pumping import COMMANDS, asked, command
 
+from ..pumping_air import network_under_air
 from ..pumping_record import pumping_network
 
 MODULES = {
@@ -75,6 +76,21 @@ def test_two_methods_are_compared_in_a_sentence(here):
     assert "By AICc theis is best supported" in ran.err
     refused = here("pumping", "fit", "PT-1", "--method", "guess")
     assert (refused.code, "There is no method 'guess'" in refused.err) == (WRONG_USAGE, True)
+
+
+def test_air_pressure_is_taken_out_unless_it_is_to_stay_in(gwnet_here, tmp_path, monkeypatch):
+    network_under_air(tmp_path / "air").close()
+    monkeypatch.setenv("GWNET_DB", str(tmp_path / "air" / "tables" / "record.sqlite"))
+    asked = ("pumping", "drawdown", "PT-1", "--wells", "O1", "--format", "csv")
+    ran = gwnet_here(*asked)
+    assert "barometer B and the barometric efficiency of 0.50" in " ".join(ran.err.split())
+    assert float(rows_of(ran)[-1]["air_correction_m"]) < -0.09
+    kept = gwnet_here(*asked, "--no-air-pressure")
+    assert "Air pressure" not in kept.err
+    assert rows_of(kept)[-1]["air_correction_m"] == ""
+    fitted = gwnet_here("pumping", "fit", "PT-1", "--method", "theis", "--wells", "O1", "--figure", "air.svg")
+    assert "barometric efficiency of 0.50" in " ".join(fitted.err.split())
+    assert "air pressure since the start taken out, by B" in (tmp_path / "air.svg").read_text()
 
 
 def test_figures_are_drawn_of_every_kind_and_beside_an_analysis(here, tmp_path):

@@ -34,6 +34,10 @@ STATIC = {
     "uncertainty_m": 0.004,
     "slope_m_per_day": math.nan,
     "slope_uncertainty_m_per_day": math.nan,
+    "barometer": "B",
+    "barometric_efficiency": 0.5,
+    "largest_air_correction_m": -0.03,
+    "air_not_known": 0,
 }
 DRAWDOWN = {
     "test": "PT-1",
@@ -47,6 +51,7 @@ DRAWDOWN = {
     "passed": "",
     "depth_to_water_m": 5.5,
     "water_elevation_m": 94.9,
+    "air_correction_m": -0.01,
     "static_elevation_m": 95.3,
     "drawdown_m": 0.4,
     "uncertainty_m": 0.006,
@@ -73,7 +78,7 @@ FITS = [
 
 def frames():
     """Return the frames of the section."""
-    of_fit = {"test": "PT-1", "wells": "O1,O2", "method": "leaky", "n": 40, "rmse_m": 0.003, "note": "A note."}
+    of_fit = {"test": "PT-1", "wells": "O1,O2", "method": "leaky", "n": 40, "rmse_m": 0.003, "note": "A note.", "superposed": ""}
     return {
         "pumping_tests": pd.DataFrame([TEST]),
         "pumping_rates": pd.DataFrame(
@@ -133,9 +138,14 @@ def test_the_definition_names_tests_and_methods(tmp_path):
     assert chosen == pumping.PumpingSettings()
     path = tmp_path / "own.toml"
     head = 'title = "T"\nsections = ["pumping_test"]\n[pumping]\n'
-    path.write_text(head + 'tests = ["PT-1"]\nmethods = ["theis"]\nbackground = "line"\nbefore_hours = 6\n')
+    path.write_text(
+        head
+        + 'tests = ["PT-1"]\nmethods = ["theis"]\nbackground = "line"\nbefore_hours = 6\nair_pressure = "kept"\nsuperpose = ["all"]\n'
+    )
     own = load_definition(path).settings["pumping"]
     assert (own.tests, own.methods, own.background, own.before_hours) == (("PT-1",), ("theis",), "line", 6.0)
+    assert (chosen.is_air_removed, own.is_air_removed) == (True, False)
+    assert (chosen.superpose, own.superpose) == ((), ("all",))
     path.write_text(head + 'background = "spline"\n')
     with pytest.raises(DefinitionError, match="mean, line"):
         load_definition(path)

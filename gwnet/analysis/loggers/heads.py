@@ -27,6 +27,7 @@ from gwnet.analysis.loggers.correction_history import IN_DOUBT, OUT_REASONS, wit
 from gwnet.analysis.loggers.doubts import find_doubts
 from gwnet.analysis.loggers.sensor_level import SensorLevel, download_files, sensor_level
 from gwnet.analysis.loggers.sensor_state import SensorState, describe_state, find_bounds, find_sensor_state
+from gwnet.analysis.pumping.readings import changes_of_rate
 from gwnet.constants import GAP_TIMES_INTERVAL, MANUAL_READING_GAP_S
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
@@ -253,7 +254,13 @@ def _deployment_heads(loggers: LoggerRecord, row: Any, manual_levels: Callable[[
     if level is None:
         return None
     limits = limits_of(loggers.record.of_site(row.site).settings)[0]
-    state = find_sensor_state(loggers, row.instrument, level, least_m=limits["logger_fault_m"])
+    state = find_sensor_state(
+        loggers,
+        row.instrument,
+        level,
+        least_m=limits["logger_fault_m"],
+        switched=changes_of_rate(loggers.record.of_site(row.site)),
+    )
     anchored = anchor(loggers, row, replace(level, out=state.out), manual_levels())
     out, bound, bound_uncertainty = find_bounds(state, level, anchored)
     used = out == 0

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.sensor_level import SensorLevel
 from gwnet.clock import to_instant, to_instants
-from gwnet.hydro.arrays import Floats, Instants
+from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants
 from gwnet.hydro.loggers.dense_series import usual_interval_s
 from gwnet.hydro.loggers.faults import (
     Spikes,
@@ -29,6 +29,9 @@ from gwnet.hydro.loggers.faults import (
 
 if TYPE_CHECKING:
     from gwnet.analysis.loggers.heads import LoggerHeads
+
+#: How long after the rate of a pumping test changed a step is of the water [s] (project default).
+_AFTER_SWITCH_S: Final = 3600.0
 
 _NO_AIR: Final = OUT_REASONS.index("no air pressure")
 
@@ -86,7 +89,9 @@ class OpenSteps:
     teeth: NDArray[np.bool_]
 
 
-def find_level_faults(level: SensorLevel, gone: NDArray[np.bool_], *, least_m: float) -> LevelFaults:
+def find_level_faults(
+    level: SensorLevel, gone: NDArray[np.bool_], *, least_m: float, switched: Instants | None = None
+) -> LevelFaults:
     """Return spikes, odd ends and steps of the level at a sensor.
 
     Parameters
@@ -97,6 +102,9 @@ def find_level_faults(level: SensorLevel, gone: NDArray[np.bool_], *, least_m: f
         Samples that did not measure the water.
     least_m : float
         Smaller ones are not looked at [m].
+    switched : numpy.ndarray of datetime64[us], optional
+        When rates of pumping tests of the site changed. A step within an hour after that, or within three intervals of
+        the sensor where that is longer, is of the water and no fault (project default).
 
     Notes
     -----
@@ -118,6 +126,8 @@ def find_level_faults(level: SensorLevel, gone: NDArray[np.bool_], *, least_m: f
     steps = find_steps(when, cleaned, longest_gap_s=longest_gap_s)
     big = np.abs(steps.size) >= least_m
     big &= ~np.array([_is_dismissed(level, ("step", "slipped cable"), at, at) for at in steps.place], dtype=bool)
+    if switched is not None and switched.size:
+        big &= ~_follows(when[steps.place], switched, max(longest_gap_s, _AFTER_SWITCH_S))
     return LevelFaults(
         _without_dismissed(level, "spike", spikes),
         _without_dismissed(level, "end of a file", ends),
@@ -153,6 +163,14 @@ def find_open_steps(heads: LoggerHeads, *, tolerance_m: float) -> OpenSteps:
     teeth = np.zeros(place.size, dtype=bool)
     teeth[undecided[find_saw_tooth(heads.state.faults.cleaned_m, place[undecided], size[undecided])]] = True
     return OpenSteps(place, size, verdict > 0, moved, teeth)
+
+
+def _follows(when: Instants, switched: Instants, within_s: float) -> NDArray[np.bool_]:
+    """Return which moments come within some seconds after one of others."""
+    at = np.sort(switched)
+    place = np.searchsorted(at, when, side="right") - 1
+    since = (when - at[np.maximum(place, 0)]).astype(np.int64) / MICROSECONDS
+    return np.asarray((place >= 0) & (since <= within_s), dtype=bool)
 
 
 def _outliers(when: Instants, series: Floats, longest_gap_s: float, least_m: float) -> tuple[Spikes, Spikes]:

@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.places import latitude_of
+from gwnet.analysis.loggers.air_response import describe_air, remove_air_response
 from gwnet.analysis.loggers.barometers import air_pressure
 from gwnet.analysis.loggers.channels import LEVEL_QUANTITIES, Channel, LoggerRecord
 from gwnet.analysis.loggers.correction_history import OUT_REASONS, CorrectionHistory
@@ -22,9 +23,8 @@ from gwnet.constants import (
     STANDARD_GRAVITY_M_S2,
     TEMPERATURE_GAP_S,
 )
-from gwnet.hydro.arrays import MICROSECONDS, Floats
-from gwnet.hydro.loggers.barometric import without_air, without_barometric_response
-from gwnet.hydro.loggers.deconvolution import Response, response_of_level
+from gwnet.hydro.arrays import Floats
+from gwnet.hydro.loggers.barometric import without_air
 from gwnet.hydro.loggers.dense_series import interpolate_at
 from gwnet.hydro.reduction.water import normal_gravity, water_column, water_density
 
@@ -228,25 +228,19 @@ def _with_response(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -
         return level
     if level.channel.quantity != "absolute pressure":
         air = air_pressure(loggers, deployment, level.channel.time_utc)
-        steps = (
-            step.replace("less the air pressure", "barometric efficiency by the air pressure", 1) for step in air.steps
-        )
-        level = replace(level, air_pa=air.pressure_pa, steps=(*level.steps, *steps))
+        level = replace(level, air_pa=air.pressure_pa, steps=(*level.steps, *describe_air(air)))
     if np.isnan(level.air_pa).all():
         return level  # nothing to remove it by; the steps say that no air pressure is on record
-    if "response" in settings:
-        response = _late_response(loggers, deployment, level, settings)
-        words = f"late response to air pressure removed: {describe_response(settings)}"
-    else:
-        air_m = level.air_pa * level.metres_per_pascal()
-        at_once = without_barometric_response(
-            np.zeros(air_m.size),
-            air_m,
-            efficiency=float(settings["value"]),
-            reference_air_pressure_m=float(np.nanmean(air_m)),
-        )
-        response = Response(at_once, np.zeros(at_once.size))
-        words = f"response to air pressure removed with a barometric efficiency of {float(settings['value']):g}"
+    per_pascal = level.metres_per_pascal()
+    response = remove_air_response(
+        *(loggers, deployment, settings, level.channel.time_utc),
+        *(level.air_pa * per_pascal, float(np.nanmedian(per_pascal))),
+    )
+    words = (
+        f"late response to air pressure removed: {describe_response(settings)}"
+        if "response" in settings
+        else f"response to air pressure removed with a barometric efficiency of {float(settings['value']):g}"
+    )
     missing = np.isnan(response.level_m)
     out = level.out.copy()
     out[(out == 0) & missing] = _NO_AIR
@@ -259,26 +253,6 @@ def _with_response(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -
         response_half_width_m=np.where(missing, 0.0, response.half_width_m),
         steps=(*level.steps, words),
     )
-
-
-def _late_response(loggers: LoggerRecord, deployment: Any, level: SensorLevel, settings: dict[str, Any]) -> Response:
-    """Return what takes a late response out, from the air pressure at even intervals before each sample."""
-    when, step = level.channel.time_utc, np.timedelta64(round(settings["step_s"] * MICROSECONDS), "us")
-    before = (len(settings["response"]) - 1) * step
-    grid = np.arange(when[0] - before, when[-1] + step, step)
-    air_m = air_pressure(loggers, deployment, grid).pressure_pa * float(np.nanmedian(level.metres_per_pascal()))
-    even = response_of_level(
-        air_m,
-        response=settings["response"],
-        half_width=settings["half_width"],
-        reference_air_pressure_m=float(np.nanmean(level.air_pa * level.metres_per_pascal())),
-    )
-    # the sum over the lags of what is linear between even moments is linear between them as well
-    parts = (
-        interpolate_at(when, grid, values, longest_gap_s=1.5 * settings["step_s"])
-        for values in (even.level_m, even.half_width_m)
-    )
-    return Response(*parts)
 
 
 def _density(loggers: LoggerRecord, channel: Channel, settings: dict[str, Any]) -> tuple[Floats, Floats, str]:

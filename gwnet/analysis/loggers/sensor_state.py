@@ -85,7 +85,9 @@ class SensorState:
     faults: LevelFaults
 
 
-def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel, *, least_m: float) -> SensorState:
+def find_sensor_state(
+    loggers: LoggerRecord, instrument: str, level: SensorLevel, *, least_m: float, switched: Instants | None = None
+) -> SensorState:
     """Return which samples of a deployment cannot be water above the sensor.
 
     Parameters
@@ -98,6 +100,8 @@ def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel
         Level at the sensor, its exclusions marked.
     least_m : float
         Smaller spikes and steps are not looked at [m].
+    switched : numpy.ndarray of datetime64[us], optional
+        When rates of pumping tests of the site changed: what steps then is the water.
 
     Returns
     -------
@@ -135,7 +139,9 @@ def find_sensor_state(loggers: LoggerRecord, instrument: str, level: SensorLevel
     out = np.where(level.out > 0, level.out, codes).astype(np.uint8)
     lifted = _are_lifted(_BOUNDING[out], column)
     out[lifted & ~by_person] = _CODE[LIFTED]
-    faults = find_level_faults(level, by_person | _inside_any(intervals, channel.value), least_m=least_m)
+    faults = find_level_faults(
+        level, by_person | _inside_any(intervals, channel.value), least_m=least_m, switched=switched
+    )
     for rule, first, last, _ in faults.outliers():
         span = out[first : last + 1]
         span[span == 0] = OUT_REASONS.index(IN_DOUBT[rule])

@@ -28,8 +28,11 @@ from gwnet.store.snapshot import Snapshot
 
 #: Columns of the rows of analyses.
 FIT_COLUMNS: Final = tuple(
-    "test wells method parameter value unit lower upper identifiable n rmse_m note aicc correlation".split()
+    "test wells method parameter value unit lower upper identifiable n rmse_m note aicc correlation superposed".split()
 )
+
+#: Asks for the pumping of all other wells of the aquifer.
+ALL_OTHERS: Final = "all"
 
 #: Correlation of two parameters from which it is said [-].
 _SAID: Final = 0.9
@@ -62,6 +65,11 @@ class FitRequest:
     is_trimmed : bool, optional
         Whether straight lines leave out the readings at which they do not hold yet; unless a span is asked for, they
         do.
+    is_air_removed : bool
+        Whether the effect of air pressure is taken out by the barometric efficiencies on record.
+    superposed : tuple of str
+        Other wells whose pumping on record is superposed, in this test and in others of the site; `ALL_OTHERS` for all
+        that are pumped in the aquifer while the test is under way.
     """
 
     wells: tuple[str, ...] = ()
@@ -75,6 +83,8 @@ class FitRequest:
     image: tuple[float, float] | None = None
     heads: tuple[float, float] | None = None
     is_trimmed: bool | None = None
+    is_air_removed: bool = True
+    superposed: tuple[str, ...] = ()
 
     def options_of(self, method: str) -> dict[str, Any]:
         """Return the options of a method that were asked for otherwise than it has them.
@@ -146,7 +156,7 @@ def analyse_test(record: Snapshot, code: str, methods: Sequence[str], asked: Fit
         if method not in METHODS:
             message = f"There is no method {method!r}."
             raise SettingsError(message, fix=f"Methods: {', '.join(METHODS)}.")
-    test = gather_test(record, code, before_hours=asked.before_hours)
+    test = gather_test(record, code, before_hours=asked.before_hours, is_air_removed=asked.is_air_removed)
     record.require(wells=list(asked.wells) or None)
     corrected = thickness_for(test, asked.thickness_m, is_corrected=asked.is_corrected)
     drawdowns = work_out_drawdowns(test, background=asked.background, thickness_m=corrected)
@@ -160,7 +170,13 @@ def _fit(
     wells = asked.wells or usual_wells(test, drawdowns, method)
     images = None if asked.image is None else _image_distances(record, test, asked.image)
     series = wells_for_analysis(
-        test, drawdowns, wells, images_m=images, first_min=asked.first_min, last_min=asked.last_min
+        test,
+        drawdowns,
+        wells,
+        images_m=images,
+        first_min=asked.first_min,
+        last_min=asked.last_min,
+        superposed=wells_to_superpose(test, asked.superposed),
     )
     geometry = dimensions_for_analysis(test, thickness_m=asked.thickness_m, boundary=asked.boundary)
     rates = None if "slug" in METHODS[method].kinds else rates_for_analysis(test)
@@ -183,15 +199,29 @@ def usual_wells(test: GatheredTest, drawdowns: PumpingDrawdowns, method: str) ->
     -------
     tuple of str
         The pumped well for step tests, slug tests, storage in the well, and recovery, in which well losses are gone;
-        else the wells that were read by hand but the pumped one, whose own losses are no drawdown of the aquifer; the
-        pumped one where no other was read.
+        else `gwnet.analysis.pumping.gather.GatheredTest.observed_wells` but the pumped one, whose own losses are no
+        drawdown of the aquifer; the pumped one where no other was read.
     """
     if method.partition("-")[0] in {"step", "slug", "storage", "recovery"}:
         return (test.well,)
     table = drawdowns.table
-    read = table.loc[~table["source"].str.startswith("logger") & (table["elapsed_min"] > 0), "well"]
-    others = [well for well in dict.fromkeys(read) if well != test.well]
-    return tuple(others) or (test.well,)
+    drawn = set(table.loc[table["elapsed_min"] > 0, "well"])
+    return tuple(well for well in test.observed_wells if well in drawn) or (test.well,)
+
+
+def wells_to_superpose(test: GatheredTest, asked: Sequence[str]) -> tuple[str, ...]:
+    """Return the wells whose pumping is superposed.
+
+    Parameters as `gwnet.analysis.pumping`.
+
+    Parameters
+    ----------
+    asked : sequence of str
+        Wells, or `ALL_OTHERS`.
+    """
+    if ALL_OTHERS in asked:
+        return tuple(dict.fromkeys(test.pumped_beside()["well"]))
+    return tuple(dict.fromkeys(asked))
 
 
 def _image_distances(record: Snapshot, test: GatheredTest, image: tuple[float, float]) -> dict[str, float]:
@@ -222,7 +252,7 @@ def tabulate_fits(code: str, fits: Sequence[PumpingFit]) -> pd.DataFrame:
     pandas.DataFrame
         Columns of `FIT_COLUMNS`. lower and upper are the 95 % limits; identifiable is false where the data set none.
         rmse_m is the root mean square of the residuals. aicc compares methods of the same readings: the smallest is
-        best supported.
+        best supported. superposed names the other wells whose pumping was superposed.
     """
     rows = [
         {
@@ -240,6 +270,7 @@ def tabulate_fits(code: str, fits: Sequence[PumpingFit]) -> pd.DataFrame:
             "note": fit.note,
             "aicc": fit.aicc,
             "correlation": describe_correlation(fit),
+            "superposed": ",".join(fit.superposed),
         }
         for fit in fits
         for parameter in fit.parameters

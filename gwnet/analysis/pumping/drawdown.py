@@ -11,9 +11,10 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.pumping.gather import GatheredTest
+from gwnet.analysis.pumping.others import rates_of_other
 from gwnet.clock import zone_of
 from gwnet.errors import AnalysisError, SettingsError
-from gwnet.hydro.pumping import PumpingGeometry, PumpingRates, WellDrawdown
+from gwnet.hydro.pumping import OtherPumping, PumpingGeometry, PumpingRates, WellDrawdown
 from gwnet.hydro.pumping.drawdown import days_since_change, drawdown_from_depths
 from gwnet.hydro.pumping.straight_lines import equivalent_days, recovery_ratio
 
@@ -23,7 +24,7 @@ Background = Literal["mean", "line"]
 DRAWDOWN_COLUMNS: Final = tuple(
     (
         "test well distance_m measured_at elapsed_min since_change_min rate_l_s source passed depth_to_water_m "
-        "water_elevation_m static_elevation_m drawdown_m uncertainty_m recovery_ratio equivalent_min"
+        "water_elevation_m air_correction_m static_elevation_m drawdown_m uncertainty_m recovery_ratio equivalent_min"
     ).split()
 )
 
@@ -31,9 +32,12 @@ DRAWDOWN_COLUMNS: Final = tuple(
 STATIC_COLUMNS: Final = tuple(
     (
         "test well background n static_elevation_m static_depth_m uncertainty_m slope_m_per_day "
-        "slope_uncertainty_m_per_day note"
+        "slope_uncertainty_m_per_day barometer barometric_efficiency largest_air_correction_m air_not_known note"
     ).split()
 )
+
+#: Source of a drawdown that is no level.
+_GIVEN: Final = "drawdown as given"
 
 _DAY_MIN: Final = 1440.0
 _DAY_S: Final = 86_400.0
@@ -48,11 +52,13 @@ class PumpingDrawdowns:
     table : pandas.DataFrame
         Columns of `DRAWDOWN_COLUMNS`, by well (the pumped one first) and time. Drawdown is positive down; its
         uncertainty is the 95 % half-width of reading and static level together. Where the source gives a drawdown and
-        no level, it is that. After the stop, recovery_ratio is t/t′ and equivalent_min the equivalent time of
-        recovery.
+        no level, it is that. water_elevation_m is the level as it stood in the well, air_correction_m what is added to
+        it so that the effect of the change of air pressure since the start is out; NaN where nothing is. After the
+        stop, recovery_ratio is t/t′ and equivalent_min the equivalent time of recovery.
     static : pandas.DataFrame
         Columns of `STATIC_COLUMNS`: the level before the test of each well, at the start of pumping, and its trend
-        (positive upward); as a depth where no measuring point was in force.
+        (positive upward); as a depth where no measuring point was in force. By which barometer and efficiency its
+        levels were corrected for air pressure, the largest correction, and of how many no air pressure is known.
     without : tuple of str
         Wells with readings and no level before the test.
     """
@@ -130,10 +136,11 @@ def thickness_for(test: GatheredTest, thickness_m: float | None, *, is_corrected
 
 
 def _height(read: pd.DataFrame) -> tuple[pd.Series, bool]:
-    """Return the height of the water, and whether it is an elevation; else it is minus the depth."""
+    """Return the height of the water, air pressure out, and whether it is an elevation; else it is minus the depth."""
     by_elevation: pd.Series = read["water_elevation_m"]
     is_elevation = bool(by_elevation.notna().any())
-    return (by_elevation if is_elevation else -read["depth_to_water_m"]), is_elevation
+    height = by_elevation if is_elevation else -read["depth_to_water_m"]
+    return height + read["air_correction_m"].fillna(0.0), is_elevation
 
 
 def _of_well(
@@ -163,7 +170,19 @@ def _of_well(
         "uncertainty_m": float(np.interp(0.0, days, series.static_half_width_m)),
         "slope_m_per_day": math.nan if background == "mean" else -series.slope_m_d,
         "slope_uncertainty_m_per_day": series.slope_half_width_m_d,
+        **_air_of(test, well),
         "note": series.note,
+    }
+
+
+def _air_of(test: GatheredTest, well: str) -> dict[str, Any]:
+    """Return by what the levels of a well were corrected for air pressure."""
+    air = next((air for air in test.air if air.well == well), None)
+    return {
+        "barometer": "" if air is None else air.barometer,
+        "barometric_efficiency": math.nan if air is None else air.efficiency,
+        "largest_air_correction_m": math.nan if air is None else air.largest_m,
+        "air_not_known": 0 if air is None else len(air.without),
     }
 
 
@@ -172,7 +191,7 @@ def _as_given(levels: pd.DataFrame) -> pd.DataFrame:
         static_elevation_m=np.nan,
         drawdown_m=levels["given_drawdown_m"],
         uncertainty_m=np.nan,
-        source="drawdown as given",
+        source=_GIVEN,
     )
 
 
@@ -236,6 +255,7 @@ def wells_for_analysis(
     images_m: dict[str, float] | None = None,
     first_min: float | None = None,
     last_min: float | None = None,
+    superposed: Sequence[str] = (),
 ) -> list[WellDrawdown]:
     """Return the drawdowns of wells as the analyses take them.
 
@@ -251,9 +271,13 @@ def wells_for_analysis(
         Distances of wells from the image of the pumped well [m].
     first_min, last_min : float, optional
         Only readings after and up to these minutes since the start.
+    superposed : sequence of str, optional
+        Other wells whose pumping is superposed.
 
     Raises
     ------
+    NotFoundError
+        If no pumping of a well to superpose is on record.
     AnalysisError
         If a well has no drawdown, or its distance or radius is not on record.
     """
@@ -281,6 +305,9 @@ def wells_for_analysis(
                 top_m=top,
                 bottom_m=bottom,
                 image_m=None if images_m is None else images_m.get(well),
+                others=[_other(test, well, other) for other in superposed],
+                before_days=minute[(minute <= 0) & (rows["source"] != _GIVEN).to_numpy()] / _DAY_MIN,
+                background=_background(drawdowns, well),
             )
         )
     return made
@@ -296,6 +323,26 @@ def _distance(test: GatheredTest, well: str) -> float:
         fix = "Load the diameter of its screen in a table construction." if well == test.well else "Give coordinates."
         raise AnalysisError(message, fix=fix)
     return value
+
+
+def _background(drawdowns: PumpingDrawdowns, well: str) -> str:
+    own = drawdowns.static.loc[drawdowns.static["well"] == well, "background"]
+    return "mean" if own.empty else str(own.iloc[0])
+
+
+def _other(test: GatheredTest, well: str, other: str) -> OtherPumping:
+    """Return the pumping of another well as it acts on a well."""
+    rates = rates_of_other(test.others, other)
+    here, there = test.row_of(well), test.row_of(other)
+    distance = math.hypot(here["easting_m"] - there["easting_m"], here["northing_m"] - there["northing_m"])
+    if well == other:
+        distance = float(there["radius_m"])
+    if math.isnan(distance) or distance == 0.0:
+        what = "radius of the screen" if well == other else f"distance from {well}"
+        message = f"The {what} of {other}, whose pumping is to be superposed, is not on record."
+        raise AnalysisError(message, fix="Load the diameter of its screen, or the coordinates of both wells.")
+    top, bottom = _open_interval(test, other)
+    return OtherPumping(other, distance, rates, top, bottom)
 
 
 def static_depth_below_ground(test: GatheredTest, well: str) -> float:

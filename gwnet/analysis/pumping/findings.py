@@ -71,6 +71,7 @@ RATE_GAP: Final = "gap in the rates"
 RATE_OVERLAP: Final = "rates overlap"
 ZERO_RATE: Final = "rate of zero while pumping"
 OTHER_PUMPS: Final = "another well pumped in the test"
+SAME_WELL: Final = "two tests at one well at one time"
 PASSING_ORDER: Final = "times of passing out of order"
 RISES: Final = "level rises while pumping"
 FAR: Final = "well far from the pumped well"
@@ -93,7 +94,7 @@ def _find_wells_without_static_level(test: GatheredTest) -> Iterator[PumpingFind
 
 @_rule(NO_RATE, "a test with readings and without a rate of the pumped well")
 def _find_missing_rate(test: GatheredTest) -> Iterator[PumpingFinding]:
-    is_planned = not (test.levels["source"] == "manual").any()
+    is_planned = not (test.levels["elapsed_min"] > 0).any()
     if test.kind == "slug" or is_planned or (_pumped(test)["rate_l_s"] > 0).any():
         return
     message = f"Test {test.test} has no rate of {test.well} above 0."
@@ -140,12 +141,44 @@ def _find_zero_rates(test: GatheredTest) -> Iterator[PumpingFinding]:
         yield PumpingFinding(ZERO_RATE, test.well, message, fix)
 
 
-@_rule(OTHER_PUMPS, "a second well that is pumped in a test; the analyses take the pumped well of the test alone")
+@_rule(OTHER_PUMPS, "another well that is pumped while a test is under way, in it or in another test of the aquifer")
 def _find_other_pumps(test: GatheredTest) -> Iterator[PumpingFinding]:
-    others = test.rates[(test.rates["well"] != test.well) & (test.rates["rate_l_s"] > 0)]
-    for well in sorted(set(others["well"])):
-        message = f"{well} is pumped during test {test.test} of {test.well}; the analyses take {test.well} alone."
-        yield PumpingFinding(OTHER_PUMPS, str(well), message, "Judge the drawdowns with that in mind.")
+    beside = test.pumped_beside()
+    for (well, other), rows in beside.groupby(["well", "test"]):
+        if well == test.well and _overlaps(test, rows):
+            continue
+        where = "" if other == test.test else f" in test {other}"
+        message = (
+            f"{well} is pumped during test {test.test} of {test.well}{where}, {_span(rows)}; unless it is superposed "
+            f"the analyses take the pumping of {test.well} in this test alone."
+        )
+        fix = f"Superpose it (--superpose {well}), or judge the drawdowns with that in mind."
+        yield PumpingFinding(OTHER_PUMPS, str(well), message, fix)
+
+
+@_rule(SAME_WELL, "another test at the same well while its pump runs for a test")
+def _find_overlapping_tests(test: GatheredTest) -> Iterator[PumpingFinding]:
+    own = test.others[test.others["well"] == test.well]
+    for other, rows in own.groupby("test"):
+        if _overlaps(test, rows):
+            message = (
+                f"Test {other} has rates of {test.well}, {_span(rows)} of test {test.test}, which has its own rates "
+                "then; one pump has one rate."
+            )
+            fix = f"Correct start and stop of {test.test} or {other}, or withdraw the rates that are wrong."
+            yield PumpingFinding(SAME_WELL, test.well, message, fix)
+
+
+def _overlaps(test: GatheredTest, rows: pd.DataFrame) -> bool:
+    """Return whether rates of another test meet the time in which the pump of a test runs."""
+    return bool(((rows["from_min"] < test.stop_min) & (rows["until_min"] > 0.0)).any())
+
+
+def _span(rows: pd.DataFrame) -> str:
+    """Return from when to when there are rates."""
+    last = float(rows["until_min"].max())
+    until = f"to minute {last:g}" if math.isfinite(last) else "with no end on record"
+    return f"from minute {rows['from_min'].min():g} {until}"
 
 
 @_rule(PASSING_ORDER, "set depths whose times of passing do not follow their order")
@@ -217,7 +250,7 @@ def _find_far_wells(test: GatheredTest) -> Iterator[PumpingFinding]:
 
 @_rule(NO_STOP, "a pumping test of which the end is not on record")
 def _find_open_tests(test: GatheredTest) -> Iterator[PumpingFinding]:
-    is_planned = not (test.levels["source"] == "manual").any()
+    is_planned = not (test.levels["elapsed_min"] > 0).any()
     if (
         test.kind != "slug"
         and not is_planned

@@ -18,6 +18,8 @@ from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
+from gwnet.analysis.pumping.air import WellAir, without_air
+from gwnet.analysis.pumping.others import other_pumping
 from gwnet.analysis.pumping.readings import add_moments, reading_inputs, readings_of_tests
 from gwnet.errors import NotFoundError
 from gwnet.hydro.reduction.uncertainty import combined_half_width
@@ -27,13 +29,16 @@ from gwnet.store.snapshot import Snapshot
 #: Columns of the levels of a test.
 LEVEL_COLUMNS: Final = tuple(
     (
-        "well measured_at_utc elapsed_min water_elevation_m depth_to_water_m given_drawdown_m half_width_m source "
-        "passed quality"
+        "well measured_at_utc elapsed_min water_elevation_m depth_to_water_m air_correction_m given_drawdown_m "
+        "half_width_m source passed quality"
     ).split()
 )
 
 #: Hours before the start in which levels count as levels before the test.
 BEFORE_HOURS: Final = 24.0
+
+#: Sources of levels that a person read.
+_BY_HAND: Final = ("manual", "level event")
 
 _MINUTE: Final = pd.Timedelta(minutes=1)
 _UTC: Final = "datetime64[us, UTC]"
@@ -59,15 +64,23 @@ class GatheredTest:
         Rates in order of time: well, elapsed_min, rate_l_s, method, volume_l, seconds_s, notes.
     levels : pandas.DataFrame
         Columns of `LEVEL_COLUMNS`, in order of well and time: manual readings of the test, levels of the network before
-        it, and heads of loggers. half_width_m is that of the reading alone, since the survey of the measuring point
-        falls out of a drawdown. Readings of quality suspect or poor are left out.
+        it, and heads of loggers, all as they stood in the well. air_correction_m is what is added so that the effect of
+        the change of air pressure since the start is out; NaN where nothing is. half_width_m is that of the reading
+        alone, since the survey of the measuring point falls out of a drawdown. Readings of quality suspect or poor are
+        left out.
     left_out : int
         Readings of quality suspect or poor.
     wells : pandas.DataFrame
-        Its wells, the pumped one first, the others by distance: well, distance_m, ground_elevation_m, screen_top_m,
-        screen_bottom_m, radius_m, casing_radius_m, aquifer.
+        Its wells and those of ``others``, the pumped one first, the others by distance: well, distance_m, easting_m,
+        northing_m, ground_elevation_m, screen_top_m, screen_bottom_m, radius_m, casing_radius_m, aquifer, use (purpose
+        and role on record).
+    others : pandas.DataFrame
+        What was pumped beside the pumped well, in this test and in others of the site:
+        `gwnet.analysis.pumping.others.OTHER_COLUMNS`.
     intake_depth_m, thickness_m : float
         NaN where not on record [m].
+    air : tuple of gwnet.analysis.pumping.air.WellAir
+        How the effect of air pressure was taken out, of each well of which it was.
     """
 
     site: str
@@ -85,8 +98,10 @@ class GatheredTest:
     levels: pd.DataFrame
     left_out: int
     wells: pd.DataFrame
+    others: pd.DataFrame
     intake_depth_m: float
     thickness_m: float
+    air: tuple[WellAir, ...] = ()
 
     @property
     def stop_min(self) -> float:
@@ -97,6 +112,61 @@ class GatheredTest:
     def read_wells(self) -> list[str]:
         """Return the wells with readings or heads, the pumped one first, the others by distance."""
         return [str(well) for well in self.wells["well"] if (self.levels["well"] == well).any()]
+
+    @property
+    def observed_wells(self) -> list[str]:
+        """Return the wells that belong to the test beside the pumped one, by distance.
+
+        Those that were read by hand for it. Of wells with heads of loggers alone those that are observation wells by
+        the purpose or role on record, in the aquifer of the pumped well, with heads before and after the start, and no
+        farther than the farthest well that was read by hand, where one was. A well that is pumped itself has losses of
+        its own and is left out.
+        """
+        pumped = {self.well, *self.others.loc[self._is_near(self.others), "well"]}
+        is_manual = self.levels["source"].isin(_BY_HAND)
+        after = self.levels["elapsed_min"] > 0
+        read = set(self.levels.loc[is_manual & after, "well"])
+        distances = self.wells.set_index("well")["distance_m"]
+        reach = distances[distances.index.isin(read - pumped)].max() if read - pumped else math.inf
+        aquifer = str(self.row_of(self.well)["aquifer"])
+        before = set(self.levels.loc[self.levels["elapsed_min"] <= 0, "well"])
+        joins = before & set(self.levels.loc[after, "well"])
+        return [
+            str(row.well)
+            for row in self.wells.itertuples()
+            if row.well not in pumped
+            and (
+                row.well in read
+                or (
+                    row.well in joins
+                    and "observation" in str(row.use).lower()
+                    and str(row.aquifer) == aquifer != ""
+                    and row.distance_m <= reach
+                )
+            )
+        ]
+
+    @property
+    def available_wells(self) -> list[str]:
+        """Return the wells with heads of loggers after the start that nothing on record says belong to the test."""
+        taken = {self.well, *self.observed_wells}
+        after = set(self.levels.loc[self.levels["elapsed_min"] > 0, "well"])
+        return [well for well in self.read_wells if well not in taken and well in after]
+
+    def pumped_beside(self) -> pd.DataFrame:
+        """Return the pumping of others from the first level before the test to its last level, in the same aquifer.
+
+        Of wells whose aquifer is not on record as well.
+        """
+        return self.others[self._is_near(self.others)]
+
+    def _is_near(self, others: pd.DataFrame) -> pd.Series:
+        last = self.levels["elapsed_min"].max() if len(self.levels) else 0.0
+        aquifer = str(self.row_of(self.well)["aquifer"])
+        shares = others["aquifer"].isin([aquifer, ""]) | (aquifer == "")
+        meets = (others["from_min"] < max(last, 0.0)) & (others["until_min"] > -60.0 * self.before_hours)
+        near: pd.Series = shares & meets
+        return near
 
     def row_of(self, well: str) -> pd.Series:
         """Return what is on record of one of its wells.
@@ -134,7 +204,12 @@ def find_test(record: Snapshot, code: str) -> pd.Series:
 
 
 def gather_test(
-    record: Snapshot, code: str, *, wells: Sequence[str] | None = None, before_hours: float = BEFORE_HOURS
+    record: Snapshot,
+    code: str,
+    *,
+    wells: Sequence[str] | None = None,
+    before_hours: float = BEFORE_HOURS,
+    is_air_removed: bool = True,
 ) -> GatheredTest:
     """Gather a test from the record.
 
@@ -148,6 +223,9 @@ def gather_test(
         Only these wells; all with readings or heads unless given. The pumped one is always among the dimensions.
     before_hours : float, optional
         Hours before the start in which levels count as levels before the test.
+    is_air_removed : bool, optional
+        Whether the effect of air pressure is taken out of manual readings and heads by the barometric efficiency on
+        record of their wells.
 
     Returns
     -------
@@ -173,7 +251,9 @@ def gather_test(
     table = table[table["measured_at_utc"] >= first] if len(table) else table
     table = table.assign(elapsed_min=(table["measured_at_utc"] - start) / _MINUTE)
     table = table.sort_values(["well", "measured_at_utc"], kind="stable", ignore_index=True)
-    members = [str(row["well"]), *sorted(set(table["well"]) - {row["well"]})]
+    table, air = without_air(record, row, table.assign(air_correction_m=np.nan), is_wanted=is_air_removed)
+    others = other_pumping(record, row, last, rates_of)
+    members = [str(row["well"]), *sorted({*table["well"], *others["well"]} - {row["well"]})]
     return GatheredTest(
         site=str(row["site"]),
         test=str(row["test"]),
@@ -190,8 +270,10 @@ def gather_test(
         levels=table[list(LEVEL_COLUMNS)],
         left_out=left_out,
         wells=_wells(record, row, members),
+        others=others,
         intake_depth_m=float(row["intake_depth_m"]),
         thickness_m=float(row["aquifer_thickness_m"]),
+        air=air,
     )
 
 
@@ -276,7 +358,7 @@ def _before(record: Snapshot, test: pd.Series, manual: pd.DataFrame, first: pd.T
 
 
 def _heads(record: Snapshot, test: pd.Series, first: pd.Timestamp, last: pd.Timestamp) -> pd.DataFrame:
-    """Return the heads of loggers in the span of a test, as they are on record."""
+    """Return the heads of loggers in the span of a test."""
     deployments = deployments_in(record)
     deployments = deployments[deployments["site"] == test["site"]]
     accuracy = record.instruments.set_index("instrument")["accuracy_m"]
@@ -295,8 +377,12 @@ def _datetime(moment: pd.Timestamp) -> dt.datetime:
 
 
 def _head_rows(heads: LoggerHeads, accuracy_m: float) -> pd.DataFrame:
-    """Return the heads of one deployment; within it the accuracy of the instrument is that of a difference."""
+    """Return the heads of one deployment, their response to air pressure left in.
+
+    Within a deployment the accuracy of the instrument is that of a difference.
+    """
     known = ~np.isnan(heads.water_elevation_m)
+    removed_m = heads.level.response_m[np.searchsorted(heads.level.channel.time_utc, heads.time_utc)]
     width = heads.uncertainty_m[known]
     return pd.DataFrame(
         {
@@ -306,7 +392,7 @@ def _head_rows(heads: LoggerHeads, accuracy_m: float) -> pd.DataFrame:
             "passed": "",
             "quality": "",
             "source": f"logger {heads.instrument}",
-            "water_elevation_m": heads.water_elevation_m[known],
+            "water_elevation_m": (heads.water_elevation_m - removed_m)[known],
             "depth_to_water_m": np.nan,
             "half_width_m": width if math.isnan(accuracy_m) or accuracy_m == 0.0 else np.fmin(width, accuracy_m),
         }
@@ -331,12 +417,17 @@ def _wells(record: Snapshot, test: pd.Series, members: list[str]) -> pd.DataFram
         {
             "well": placed["well"].to_numpy(),
             "distance_m": distance.to_numpy(dtype=np.float64),
+            "easting_m": scale * placed["easting"].to_numpy(dtype=np.float64),
+            "northing_m": scale * placed["northing"].to_numpy(dtype=np.float64),
             "ground_elevation_m": placed["ground_elevation_m"].to_numpy(dtype=np.float64),
             "screen_top_m": placed["screen_top_m"].to_numpy(dtype=np.float64),
             "screen_bottom_m": placed["screen_bottom_m"].to_numpy(dtype=np.float64),
             "radius_m": np.where(np.isnan(radius), casing, radius),
             "casing_radius_m": np.where(np.isnan(casing), radius, casing),
             "aquifer": placed["aquifer"].to_numpy(dtype=object),
+            "use": [
+                f"{purpose} {role}".strip() for purpose, role in zip(placed["purpose"], placed["role"], strict=True)
+            ],
         }
     )
     is_pumped = (table["well"] == test["well"]).to_numpy(dtype=bool)

@@ -58,6 +58,25 @@ def list_findings(record: Snapshot, code: str | None = None) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
 
 
+def remark_on(record: Snapshot, code: str, *, before_hours: float, is_air_removed: bool = True) -> list[str]:
+    """Return how the levels of a test were corrected for air pressure and what looks wrong in it, in sentences.
+
+    Parameters as `gwnet.analysis.pumping`.
+
+    Parameters
+    ----------
+    code : str
+        Code of the test.
+    before_hours : float
+        Hours before the start in which levels count as levels before the test.
+    is_air_removed : bool, optional
+        Whether the effect of air pressure is taken out.
+    """
+    test = gather_test(record, code, before_hours=before_hours, is_air_removed=is_air_removed)
+    said = [sentence for air in test.air for sentence in air.sentences()]
+    return said + [f"{found.message} {found.fix}" for found in find_in_test(test)]
+
+
 def _gathered(record: Snapshot) -> list[GatheredTest]:
     pairs = record.pumping_tests[["site", "test"]].itertuples(index=False)
     return [gather_test(record.of_site(str(site)), str(code)) for site, code in pairs]

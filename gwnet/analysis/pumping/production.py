@@ -51,7 +51,7 @@ class ProductionRequest:
         Time since the start of pumping for which drawdowns and rates are wanted.
     limit_m : float, optional
         Depth below the measuring point that the level may not fall below, beside pump intake and screen top [m].
-    background, before_hours
+    background, before_hours, is_air_removed
         As of `gwnet.analysis.pumping.analyses.FitRequest`.
     """
 
@@ -61,6 +61,7 @@ class ProductionRequest:
     limit_m: float | None = None
     background: Any = "mean"
     before_hours: float = 24.0
+    is_air_removed: bool = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,7 +110,12 @@ def work_out_production(record: Snapshot, code: str, asked: ProductionRequest) -
     row = find_test(record, code)
     method = asked.method or ("step-theis" if row["kind"] == "step" else "theis")
     wells = () if method.startswith("step") else (str(row["well"]),)
-    request = FitRequest(wells=wells, background=asked.background, before_hours=asked.before_hours)
+    request = FitRequest(
+        wells=wells,
+        background=asked.background,
+        before_hours=asked.before_hours,
+        is_air_removed=asked.is_air_removed,
+    )
     analysed = analyse_test(record, code, [method], request)
     test, fit = analysed.test, analysed.fits[0]
     rows: list[dict[str, Any]] = []
@@ -134,6 +140,7 @@ def work_out_production(record: Snapshot, code: str, asked: ProductionRequest) -
     table = pd.DataFrame([{"test": code, "well": test.well, **row} for row in rows], columns=list(PRODUCTION_COLUMNS))
     numbers = ["rate_l_s", "hours", "value", "lower", "upper"]
     table = table.astype(dict.fromkeys(numbers, "float64")).assign(note=table["note"].fillna(""))
+    notes += [sentence for air in test.air for sentence in air.sentences() if air.well == test.well]
     return Production(analysed, table, _said(notes))
 
 

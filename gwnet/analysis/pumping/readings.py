@@ -212,6 +212,29 @@ def _spans(record: Snapshot) -> pd.DataFrame:
     return spans.astype({"first_utc": _UTC, "last_utc": _UTC})
 
 
+def changes_of_rate(record: Snapshot) -> NDArray[np.datetime64]:
+    """Return when the rates of the tests of a site changed, and when the slugs of slug tests moved.
+
+    Parameters as `gwnet.analysis.pumping`.
+
+    Returns
+    -------
+    numpy.ndarray of datetime64[us], shape (k,)
+        UTC instants, rising: starts and stops of tests, and the beginning of each rate.
+    """
+    return record.once("changes of rate", lambda: _changes(record))
+
+
+def _changes(record: Snapshot) -> NDArray[np.datetime64]:
+    tests = record.pumping_tests
+    if tests.empty:
+        return np.empty(0, dtype="datetime64[us]")
+    rates = add_moments(record, record.pumping_rates, "from_utc", "from_elapsed_min")
+    moments = [to_instants(table) for table in (tests["starts_at_utc"], tests["stops_at_utc"], rates["from_utc"])]
+    joined = np.concatenate(moments)
+    return np.unique(joined[~np.isnat(joined)])
+
+
 def is_during_test(record: Snapshot, rows: pd.DataFrame) -> NDArray[np.bool_]:
     """Return which levels lie within a pumping test of their well; of a daily value whether its day meets one.
 

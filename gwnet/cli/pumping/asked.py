@@ -41,6 +41,26 @@ before_hours = click.option(
 )
 
 
+is_air_removed = click.option(
+    "--air-pressure/--no-air-pressure",
+    "is_air_removed",
+    default=True,
+    show_default="taken out",
+    help="Take the effect of the change of air pressure since the start out of readings and heads, by the barometric "
+    "efficiency on record of each well; or leave it in.",
+)
+
+
+superposed = click.option(
+    "--superpose",
+    "superposed",
+    type=options.Codes(),
+    metavar="A,B",
+    help="Superpose the pumping of these other wells, by their rates on record in this test and in others of the site; "
+    "'all' for those that are pumped in the aquifer meanwhile.",
+)
+
+
 def before(command: Command) -> Command:
     """Add the options that say what the level would be without pumping."""
     unconfined = click.option(
@@ -49,4 +69,4 @@ def before(command: Command) -> Command:
         is_flag=True,
         help="Correct drawdowns for the thickness that an unconfined aquifer loses (Jacob 1944).",
     )
-    return background(before_hours(unconfined(thickness(command))))
+    return background(before_hours(is_air_removed(unconfined(thickness(command)))))

@@ -26,6 +26,7 @@ def command(test: str, is_static: bool, form: str, db: str, **chosen: Any) -> No
     """
     with options.open_record(db) as net:
         table = net.pumping.static_levels(test, **chosen) if is_static else net.pumping.drawdown(test, **chosen)
-        for sentence in net.pumping.remarks(test, site=chosen["site"], known_on=chosen["known_on"]):
+        same = {name: chosen[name] for name in ("before_hours", "is_air_removed", "site", "known_on")}
+        for sentence in net.pumping.remarks(test, **same):
             output.say(sentence)
     output.rows(table, form)

@@ -22,6 +22,8 @@ from gwnet.cli.pumping import asked
 @asked.wells
 @asked.background
 @asked.before_hours
+@asked.is_air_removed
+@asked.superposed
 @options.figure_file
 @options.site
 @options.known_on

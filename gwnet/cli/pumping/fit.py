@@ -39,6 +39,7 @@ _SHOWN = ("wells", "method", "parameter", "value", "unit", "lower", "upper", "id
     help="Leave out the readings at which a straight line does not hold yet. Default: unless --after or --until is "
     "given.",
 )
+@asked.superposed
 @options.drawing("--figure", "Draw the drawdowns with the first method over them.")
 @options.site
 @options.known_on
@@ -63,6 +64,5 @@ def command(
             output.say_written([net.save_figure(fitted.figure(unit=unit), figure)])
     table = fitted.table.drop(columns=["test"]) if form == "table" else fitted.table
     output.rows(in_unit(table, unit), form, columns=_SHOWN)
-    if form == "table":
-        for line in fitted.sentences():
-            output.say(line)
+    for line in fitted.sentences() if form == "table" else fitted.of_readings():
+        output.say(line)

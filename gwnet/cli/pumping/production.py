@@ -37,6 +37,7 @@ from gwnet.cli.pumping import asked
 @click.option("--method", default="", metavar="M", help="Analysis to work it out by. Default: step-theis, or theis.")
 @asked.background
 @asked.before_hours
+@asked.is_air_removed
 @options.site
 @options.known_on
 @options.unit

@@ -384,10 +384,7 @@ class _View:
         if fit.model in MODELS and seen.size and is_finite:
             days = self._dense(float(seen.min()), float(seen.max()))
             values = {parameter.name: parameter.value for parameter in fit.parameters[:k]}
-            at = WellDrawdown(
-                well.well, well.distance_m, days, 0.0 * days,
-                top_m=well.top_m, bottom_m=well.bottom_m, image_m=well.image_m,
-            )  # fmt: skip
+            at = well.with_readings(days, 0.0 * days)
             y = model_drawdown(fit.model, values, self.rates, at, fit.geometry)
         else:
             order = np.argsort(fit.days[of_well], kind="stable")

@@ -23,15 +23,20 @@ name, what : str
     Name of a parameter, model, method or dimension, and what a dimension is called in messages.
 k : int
     Number of parameters.
+places : numpy.ndarray of int, shape (k,)
+    Places of readings that are kept.
+drawdown_m, half_width_m : numpy.ndarray, shape (n,)
+    Drawdowns, positive down, and their 95 % half-widths [m].
 degrees : float
     Degrees of freedom.
 """
 
 from gwnet.hydro.pumping.methods import METHODS, fit_pumping_test
-from gwnet.hydro.pumping.results import Parameter, PumpingFit, PumpingGeometry, PumpingRates, WellDrawdown
+from gwnet.hydro.pumping.results import OtherPumping, Parameter, PumpingFit, PumpingGeometry, PumpingRates, WellDrawdown
 
 __all__ = [
     "METHODS",
+    "OtherPumping",
     "Parameter",
     "PumpingFit",
     "PumpingGeometry",

@@ -67,13 +67,15 @@ def fit_model(
     Raises
     ------
     AnalysisError
-        If a dimension that the model needs is missing, or several wells share an image distance that is not known.
+        If a dimension that the model needs is missing, several wells share an image distance that is not known, or
+        other pumped wells are to be superposed beside a boundary.
     TooFewLevelsError
         If there are fewer readings than parameters.
     """
     model = find_model(name)
     geometry = geometry or PumpingGeometry()
     used = used_readings(wells, rates)
+    _check_others(used, geometry)
     kinds = _kinds(model, used, geometry)
     check_count(name, len(kinds), used)
     names = [kind.name for kind in kinds]
@@ -82,13 +84,27 @@ def fit_model(
         values = dict(zip(names, np.exp(theta).tolist(), strict=True))
         return np.concatenate([model_drawdown(name, values, rates, well, geometry) for well in used])
 
-    slopes = _theis_slopes(rates, used) if name == "theis" and not geometry.boundary else None
+    slopes = _theis_slopes(rates, used) if _is_plain(name, used, geometry) else None
     starts = _starts(model, kinds, rates, used, geometry)
     fit, solution = fit_readings(name, kinds, predict, starts, used, geometry, slopes)
     notes = [identified_note(fit.parameters), serial_note(solution)]
     if compare:
         notes.insert(1, _comparison(model, fit, rates, wells, solution))
-    return replace(fit, note=" ".join(note for note in notes if note))
+    superposed = tuple(dict.fromkeys(other.well for well in used for other in well.others))
+    if superposed:
+        notes.insert(0, f"The pumping of {' and '.join(superposed)} is superposed.")
+    return replace(fit, note=" ".join(note for note in notes if note), superposed=superposed)
+
+
+def _check_others(wells: Sequence[WellDrawdown], geometry: PumpingGeometry) -> None:
+    if geometry.boundary and any(well.others for well in wells):
+        message = "A boundary and other pumped wells cannot be taken into account together: their images are not known."
+        raise AnalysisError(message, fix="Leave the boundary or the other wells out.")
+
+
+def _is_plain(name: str, wells: Sequence[WellDrawdown], geometry: PumpingGeometry) -> bool:
+    """Return whether the drawdown is Theis's of one pumped well alone, of which the derivatives are known."""
+    return name == "theis" and not geometry.boundary and not any(well.others for well in wells)
 
 
 def _kinds(
@@ -248,7 +264,7 @@ def _starts(
     others = [[start * (far if kind.of_distance else 1.0) for start in kind.starts] for kind in kinds[2:]]
     scaled = np.array([True, True, *(kind.of_storativity for kind in kinds[2:])])
 
-    quick = _theis_slopes(rates, thin) if model.name == "theis" and not geometry.boundary else None
+    quick = _theis_slopes(rates, thin) if _is_plain(model.name, thin, geometry) else None
 
     def shape_of(parameters: Floats) -> Floats:
         if quick is not None:
@@ -297,17 +313,7 @@ def _thinned(well: WellDrawdown, count: int) -> WellDrawdown:
         return well
     order = np.argsort(well.days, kind="stable")
     places = order[np.unique(np.linspace(0, order.size - 1, count).round().astype(int))]
-    widths = None if well.half_width_m is None else well.half_width_m[places]
-    return WellDrawdown(
-        well.well,
-        well.distance_m,
-        well.days[places],
-        well.drawdown_m[places],
-        widths,
-        top_m=well.top_m,
-        bottom_m=well.bottom_m,
-        image_m=well.image_m,
-    )
+    return well.at(places)
 
 
 def parameters_of(kinds: Sequence[FittedParameter], problem: Problem, solution: Solution) -> tuple[Parameter, ...]:

@@ -30,6 +30,8 @@ class Method:
         Kinds of tests that it is for.
     analyse : callable
         Takes rates, wells, geometry and options, returns a `PumpingFit`.
+    superposes : bool
+        Whether the drawdown of other pumped wells can be added.
     options : tuple of str
         Options that it takes: ``trim`` for straight lines, ``heads`` for those of slug tests.
     """
@@ -41,6 +43,7 @@ class Method:
     kinds: tuple[str, ...]
     analyse: Callable[..., PumpingFit]
     options: tuple[str, ...] = ()
+    superposes: bool = False
 
 
 def _model(name: str) -> Callable[..., PumpingFit]:
@@ -68,7 +71,10 @@ METHODS: Final[dict[str, Method]] = {
     method.name: method
     for method in (
         *(
-            Method(name, _TITLES[name], model.source, _NEEDS.get(name, ()), _ANY_RATES, _model(name))
+            Method(
+                *(name, _TITLES[name], model.source, _NEEDS.get(name, ()), _ANY_RATES, _model(name)),
+                superposes=model.superposes,
+            )
             for name, model in MODELS.items()
         ),
         Method(
@@ -188,4 +194,8 @@ def fit_pumping_test(
     if rates is None and "slug" not in chosen.kinds:
         message = f"The method {method} needs the rates of the test."
         raise AnalysisError(message, fix="Add the rates, with 0 from the stop on.")
+    if not chosen.superposes and any(well.others for well in wells):
+        able = ", ".join(each.name for each in METHODS.values() if each.superposes)
+        message = f"The method {method} cannot superpose the pumping of other wells."
+        raise AnalysisError(message, fix=f"Use one of {able}, or leave the other wells out.")
     return chosen.analyse(rates, wells, geometry or PumpingGeometry(), **options)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -69,6 +69,8 @@ class DrawdownModel:
         Whether many times are interpolated.
     is_proportional : bool
         Whether the drawdown at a given diffusivity is proportional to 1/T; starts are found by it.
+    superposes : bool
+        Whether the drawdown of other pumped wells can be added.
     simpler : str
         Model that this one becomes where its last parameters have no effect; empty for none.
     """
@@ -79,6 +81,7 @@ class DrawdownModel:
     unit: Unit
     is_slow: bool = False
     is_proportional: bool = True
+    superposes: bool = True
     simpler: str = ""
 
 
@@ -160,6 +163,7 @@ MODELS: Final[dict[str, DrawdownModel]] = {
             _storage,
             is_slow=True,
             is_proportional=False,
+            superposes=False,
         ),
         DrawdownModel(
             "delayed-yield",
@@ -221,7 +225,8 @@ def model_drawdown(
     rates : PumpingRates
         History of rates.
     well : WellDrawdown
-        Well; its drawdowns are not used.
+        Well; its drawdowns are not used. What its ``others`` draw down is added, less what they drew down at the times
+        of the levels before the start.
     geometry : PumpingGeometry
         Dimensions.
 
@@ -239,4 +244,30 @@ def model_drawdown(
     if geometry.boundary:
         image_m = values["image_distance"] if well.image_m is None else well.image_m
         response = with_image(at, well.distance_m, image_m, geometry.boundary)
-    return superpose(interpolated(response) if model.is_slow else response, rates, well.days)
+    total = superpose(interpolated(response) if model.is_slow else response, rates, well.days)
+    return total + _of_others(model, values, well, geometry) if well.others else total
+
+
+def _of_others(
+    model: DrawdownModel, values: Mapping[str, float], well: WellDrawdown, geometry: PumpingGeometry
+) -> Floats:
+    """Return what other pumped wells draw down, less what they did before the start."""
+    times = np.concatenate([well.days, well.before_days])
+    total = np.zeros(times.size)
+    for other in well.others:
+        pumped = replace(geometry, screen_top_m=other.top_m, screen_bottom_m=other.bottom_m)
+        response = _response_at(model, values, well, other.distance_m, pumped)
+        total += superpose(interpolated(response) if model.is_slow else response, other.rates, times)
+    during, before = total[: well.days.size], total[well.days.size :]
+    if not before.size:
+        return during
+    if well.background == "line" and np.unique(well.before_days).size > 1:
+        slope, middle = np.polyfit(well.before_days, before, 1)
+        return np.asarray(during - (middle + slope * well.days), dtype=np.float64)
+    return np.asarray(during - before.mean(), dtype=np.float64)
+
+
+def _response_at(
+    model: DrawdownModel, values: Mapping[str, float], well: WellDrawdown, distance_m: float, geometry: PumpingGeometry
+) -> Callable[[Floats], Floats]:
+    return lambda days: model.unit(values, well, distance_m, geometry, days)

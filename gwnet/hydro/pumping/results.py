@@ -81,6 +81,29 @@ class PumpingRates:
         return np.concatenate([[0.0], self.rate_m3_d])[place]
 
 
+@dataclass(frozen=True)
+class OtherPumping:
+    """Pumping of another well whose drawdown is superposed on that of the test.
+
+    Attributes
+    ----------
+    well : str
+        The well that is pumped.
+    distance_m : float
+        Its distance from the well whose drawdowns are analysed; of itself its radius [m].
+    rates : PumpingRates
+        Its history of rates, counted from the start of the test; times before it are negative.
+    top_m, bottom_m : float, optional
+        Depths of its open interval below the top of the saturated thickness; the whole thickness unless given [m].
+    """
+
+    well: str
+    distance_m: float
+    rates: PumpingRates
+    top_m: float | None = None
+    bottom_m: float | None = None
+
+
 @dataclass(frozen=True, eq=False)
 class WellDrawdown:
     """Drawdowns of one well during a pumping test.
@@ -101,6 +124,13 @@ class WellDrawdown:
         Depths of the open interval below the top of the saturated thickness; the whole thickness unless given [m].
     image_m : float, optional
         Distance from the image of the pumped well behind a straight boundary [m].
+    others : tuple of OtherPumping, optional
+        Other pumped wells whose drawdown is superposed.
+    before_days : array_like, optional
+        Times of the levels before the start that the drawdowns are counted from: what other wells draw down then is
+        taken off theirs [d].
+    background : str, optional
+        ``mean`` or ``line`` of those levels.
 
     Raises
     ------
@@ -118,6 +148,9 @@ class WellDrawdown:
     top_m: float | None = None
     bottom_m: float | None = None
     image_m: float | None = None
+    others: tuple[OtherPumping, ...] = ()
+    before_days: Floats = field(default_factory=lambda: np.empty(0))
+    background: str = "mean"
 
     def __init__(
         self,
@@ -130,6 +163,9 @@ class WellDrawdown:
         top_m: float | None = None,
         bottom_m: float | None = None,
         image_m: float | None = None,
+        others: Sequence[OtherPumping] = (),
+        before_days: ArrayLike = (),
+        background: str = "mean",
     ) -> None:
         times = np.atleast_1d(np.asarray(days, dtype=np.float64))
         fall = np.atleast_1d(np.asarray(drawdown_m, dtype=np.float64))
@@ -154,6 +190,9 @@ class WellDrawdown:
         object.__setattr__(self, "top_m", top_m)
         object.__setattr__(self, "bottom_m", bottom_m)
         object.__setattr__(self, "image_m", image_m)
+        object.__setattr__(self, "others", tuple(others))
+        object.__setattr__(self, "before_days", np.asarray(before_days, dtype=np.float64))
+        object.__setattr__(self, "background", background)
 
     def within(self, first_days: float, last_days: float) -> WellDrawdown:
         """Return the readings later than one time and not later than another.
@@ -161,16 +200,33 @@ class WellDrawdown:
         Parameters as `gwnet.hydro.pumping`.
         """
         kept = (self.days > first_days + SAME_TIME_DAYS) & (self.days <= last_days + SAME_TIME_DAYS)
-        widths = None if self.half_width_m is None else self.half_width_m[kept]
+        return self.at(np.flatnonzero(kept))
+
+    def at(self, places: NDArray[np.int64]) -> WellDrawdown:
+        """Return the readings at some places.
+
+        Parameters as `gwnet.hydro.pumping`.
+        """
+        widths = None if self.half_width_m is None else self.half_width_m[places]
+        return self.with_readings(self.days[places], self.drawdown_m[places], widths)
+
+    def with_readings(self, days: Floats, drawdown_m: Floats, half_width_m: Floats | None = None) -> WellDrawdown:
+        """Return the well with other readings.
+
+        Parameters as `gwnet.hydro.pumping`.
+        """
         return WellDrawdown(
             self.well,
             self.distance_m,
-            self.days[kept],
-            self.drawdown_m[kept],
-            widths,
+            days,
+            drawdown_m,
+            half_width_m,
             top_m=self.top_m,
             bottom_m=self.bottom_m,
             image_m=self.image_m,
+            others=self.others,
+            before_days=self.before_days,
+            background=self.background,
         )
 
 
@@ -285,6 +341,8 @@ class PumpingFit:
         Dimensions that were used.
     greatest_rate_m3_d : float
         Greatest rate of a step test, at which its well loss is stated; NaN elsewhere [m³/d].
+    superposed : tuple of str
+        Other wells whose pumping was superposed.
     """
 
     model: str
@@ -305,6 +363,7 @@ class PumpingFit:
     note: str = ""
     geometry: PumpingGeometry = field(default_factory=PumpingGeometry)
     greatest_rate_m3_d: float = math.nan
+    superposed: tuple[str, ...] = ()
 
     def parameter(self, name: str) -> Parameter:
         """Return a parameter by its name.

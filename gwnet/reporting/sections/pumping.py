@@ -38,10 +38,13 @@ class PumpingSettings:
     step_methods: tuple[str, ...] = ("step", "step-theis")
     background: str = "mean"
     before_hours: float = 24.0
+    is_air_removed: bool = True
+    superpose: tuple[str, ...] = ()
 
 
 def _settings(given: Mapping[str, Any], _file: DefinitionFile) -> PumpingSettings:
     values: dict[str, Any] = {key: 24.0 if value is None else value for key, value in given.items()}
+    values["is_air_removed"] = values.pop("air_pressure", "removed") == "removed"
     return PumpingSettings(**values)
 
 
@@ -53,6 +56,8 @@ PUMPING: Final = KeyTable(
         "step_methods": TEXTS,
         "background": one_of("mean", "line"),
         "before_hours": positive_or("day"),
+        "air_pressure": one_of("removed", "kept"),
+        "superpose": TEXTS,
     },
     _settings,
 )
@@ -62,13 +67,13 @@ _FRAMES: Final = {
     "pumping_rates": "test well elapsed_min rate_l_s method notes",
     "pumping_static": (
         "test well background n static_elevation_m static_depth_m uncertainty_m slope_m_per_day "
-        "slope_uncertainty_m_per_day"
+        "slope_uncertainty_m_per_day barometer barometric_efficiency largest_air_correction_m air_not_known"
     ),
     "pumping_drawdowns": (
         "test well distance_m measured_at elapsed_min since_change_min rate_l_s source passed depth_to_water_m "
-        "water_elevation_m static_elevation_m drawdown_m uncertainty_m"
+        "water_elevation_m air_correction_m static_elevation_m drawdown_m uncertainty_m"
     ),
-    "pumping_fits": "test wells method parameter value unit lower upper identifiable n rmse_m note",
+    "pumping_fits": "test wells method parameter value unit lower upper identifiable n rmse_m note superposed",
     "pumping_remarks": "test what message",
 }
 
