@@ -29,7 +29,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "init": ("init", "Make an empty database."),
     "upgrade": ("upgrade", "Migrate a database to this version."),
     "backup": ("backup", "Copy the record into one file, and verify the copy."),
-    "restore": ("restore", "Make a record from a backup, and verify it."),
+    "restore": ("restore", "Make a record from a backup or archive, and verify it."),
     "doctor": ("doctor", "Examine the record: file, schema, triggers, states, rows, samples, kept files."),
     "load": ("load", "Load tables from files, workbooks and folders."),
     "import": ("imports", "Import other people's tables by a mapping."),

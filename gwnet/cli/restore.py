@@ -11,10 +11,11 @@ from gwnet.cli import copied, options, output
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @options.db
 def command(file: Path, db: str) -> int | None:
-    """Make a record from a backup, and verify it.
+    """Make a record from a backup or archive, and verify it.
 
-    The database must be new or empty: a file that does not exist yet, or a PostgreSQL database without a record. Every
-    row keeps both of its times, so that --known-on gives what it gave before.
+    FILE is of 'gwnet backup' or of 'gwnet export everything'. The database must be new or empty: a file that does not
+    exist yet, or a PostgreSQL database without a record. Every row keeps both of its times, so that --known-on gives
+    what it gave before.
     """
     from gwnet.network import Network
 

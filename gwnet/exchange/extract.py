@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,9 @@ from gwnet.analysis.pumping.readings import add_test_readings
 from gwnet.clock import zone_of
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
+
+if TYPE_CHECKING:
+    from gwnet.store.session import Store
 
 #: Coordinate system of exports that hold wells of sites with different ones.
 WORLD = "EPSG:4326"
@@ -31,8 +35,8 @@ _NEWEST = {
 }
 
 
-def _show_nothing(_done: int, _total: int) -> None:
-    return None
+def show_nothing(_done: int, _total: int) -> None:
+    """Show nothing of how far an export is."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,8 @@ class Extract:
         Unit of lengths, ``m`` or ``ft``, in formats that take one.
     progress : callable
         To be called with what is done and what there is in all.
+    store : gwnet.store.session.Store, optional
+        The open database, for formats that hold the whole record.
 
     Notes
     -----
@@ -58,7 +64,8 @@ class Extract:
     record: Snapshot
     selection: Selection = field(default_factory=Selection)
     unit: str = "m"
-    progress: Callable[[int, int], None] = _show_nothing
+    progress: Callable[[int, int], None] = show_nothing
+    store: Store | None = None
 
     @property
     def recorded_at_utc(self) -> dt.datetime:

@@ -82,17 +82,20 @@ class Layer:
     name : str
         Its name.
     kind : str
-        ``Point``, ``LineString`` or ``Polygon``.
+        ``Point``, ``LineString`` or ``Polygon``; empty for a table without geometry.
     columns : pandas.DataFrame
         Columns beside each geometry.
     shapes : sequence
-        Geometries, None where a row has none.
+        Geometries, None where a row has none; empty for a table without geometry.
+    description : str
+        What it holds, for the list of contents.
     """
 
     name: str
     kind: str
     columns: pd.DataFrame
     shapes: Sequence[Any]
+    description: str = ""
 
 
 def geopackage_of(layers: Sequence[Layer], crs: str, date: dt.date) -> bytes:
@@ -118,39 +121,58 @@ def geopackage_of(layers: Sequence[Layer], crs: str, date: dt.date) -> bytes:
     try:
         with tempfile.TemporaryDirectory(prefix="gwnet-") as folder:
             path = Path(folder) / "map.gpkg"
-            _write_layers(path, layers, crs, date)
+            write_layers(path, layers, crs, date)
             return path.read_bytes()
     except (OSError, RuntimeError) as error:  # the geo library's own errors are RuntimeErrors
         message = f"The GeoPackage cannot be written: {getattr(error, 'strerror', None) or error}."
         raise OutputError(message) from error
 
 
-def _write_layers(path: Path, layers: Sequence[Layer], crs: str, date: dt.date) -> None:
+def write_layers(path: Path, layers: Sequence[Layer], crs: str, date: dt.date) -> None:
+    """Write layers and tables into a new GeoPackage.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        File to make.
+    layers : sequence of Layer
+        Layers, in order.
+    crs : str
+        Coordinate system of all that have geometry.
+    date : datetime.date
+        Its start is given as the time of the last change, which the format asks for.
+    """
     import pyogrio
 
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{date.isoformat()}T00:00:00.000Z"})
     try:
         for layer in layers:
-            _write_layer(path, layer.name, layer.kind, layer.columns, layer.shapes, crs)
+            _write_layer(path, layer, crs)
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
-def _write_layer(path: Path, name: str, kind: str, columns: pd.DataFrame, shapes: Sequence[Any], crs: str) -> None:
+def _write_layer(path: Path, layer: Layer, crs: str) -> None:
     import geopandas
     import pyogrio
 
-    layer = geopandas.GeoDataFrame(columns, geometry=geopandas.GeoSeries(list(shapes), crs=crs), crs=crs)
-    pyogrio.write_dataframe(
-        layer,
-        path,
-        layer=name,
-        driver="GPKG",
-        geometry_type=kind,
-        append=path.exists(),
-        dataset_options={"VERSION": "1.3"},
-        layer_options={"GEOMETRY_NAME": "geom"},
-    )
+    about = {"DESCRIPTION": layer.description} if layer.description else {}
+    into: dict[str, Any] = {
+        "layer": layer.name,
+        "driver": "GPKG",
+        "append": path.exists(),
+        "dataset_options": {"VERSION": "1.3"},
+    }
+    # dates, which pandas has by way of Arrow alone, are dates only on that way
+    into["use_arrow"] = any(isinstance(dtype, pd.ArrowDtype) for dtype in layer.columns.dtypes)
+    if not layer.kind:
+        options = {"ASPATIAL_VARIANT": "GPKG_ATTRIBUTES", **about}
+        pyogrio.write_dataframe(layer.columns, path, layer_options=options, **into)
+        return
+    shapes = geopandas.GeoSeries(list(layer.shapes), crs=crs)
+    placed = geopandas.GeoDataFrame(layer.columns, geometry=shapes, crs=crs)
+    options = {"GEOMETRY_NAME": "geom", **about}
+    pyogrio.write_dataframe(placed, path, geometry_type=layer.kind, layer_options=options, **into)
 
 
 def _control(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:

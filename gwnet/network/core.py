@@ -345,14 +345,14 @@ class Network(Group):
 
     @staticmethod
     def restore(path: str | Path, address: str | Path, *, progress: Callable[[int, int], None] | None = None) -> Copied:
-        """Make a record from a backup, with both times of every row, and verify it.
+        """Make a record from a backup or archive, with both times of every row, and verify it.
 
         Parameters as `gwnet.network`.
 
         Parameters
         ----------
         path : str or pathlib.Path
-            The backup.
+            The backup, or an archive of `net.export("everything", …)`.
         address : str or pathlib.Path
             SQLAlchemy URL or path of an SQLite file: a new one, or a database that holds nothing yet.
         progress : callable, optional
@@ -368,9 +368,11 @@ class Network(Group):
         StoreError
             If the backup is damaged, or there is a record at the address already; nothing is stored then.
         """
+        from gwnet.exchange.everything import opened_archive
         from gwnet.store.backup import restore_backup
 
-        return restore_backup(Path(path), address, progress=progress)
+        with opened_archive(Path(path)) as backup:
+            return restore_backup(backup, address, progress=progress)
 
     def sites(self, known_on: Instant = None) -> pd.DataFrame:
         """Return the sites; see `gwnet.store.fetch.registry.sites`."""

@@ -60,7 +60,7 @@ class Exports(Group):
             If something is there already, or it cannot be written; nothing new remains then.
         """
         from gwnet.exchange.export import write_export
-        from gwnet.exchange.extract import Extract
+        from gwnet.exchange.extract import Extract, show_nothing
         from gwnet.exchange.registry import OPTIONS, find_format
 
         form = find_format(format)
@@ -80,7 +80,7 @@ class Exports(Group):
             raise SettingsError(message, fix=f"It holds {form.holds}.")
         chosen = Selection.of(codes, aquifer=aquifer, start=day_or_instant(start), end=day_or_instant(end))
         with self._record(site, known_on, wells=codes, aquifer=aquifer) as record:
-            extract = Extract(record, chosen, unit, *(() if progress is None else (progress,)))
+            extract = Extract(record, chosen, unit, progress or show_nothing, self._store)
             return write_export(extract, form, Path(path), replace=replace)
 
     def formats(self) -> pd.DataFrame:

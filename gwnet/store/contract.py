@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from gwnet.store.columns import Column, Table
@@ -532,3 +533,36 @@ READINGS: Final[tuple[tuple[str, str, int], ...]] = tuple(
 
 #: A column that rejected rows carry and that is passed over when they are loaded again.
 PROBLEM_COLUMN: Final[str] = "problem"
+
+#: Columns that gwnet adds to what it prints and writes: where a row came from, and what it works out of a level.
+_WORKED_OUT: Final[frozenset[str]] = frozenset(
+    (
+        "recorded_at_utc recorded_by reason retired_at_utc retired_reason source source_row screen_top_m "
+        "screen_bottom_m bound bound_elevation_m measuring_point_elevation_m uncertainty_m review finding open_finding "
+        "accuracy_from day usable unusable_reason water_elevation_uncorrected_m product_thickness_m time_known "
+        "measured_at_utc local_offset_minutes aquifer level_count geometry"
+    ).split()
+)
+_NUMBER_OF_ROW: Final = re.compile(
+    r"(site|aquifer|well|instrument|round|event|record|deployment|measuring_point|pumping_\w+)_id"
+)
+
+
+def is_worked_out(table: Table, name: str) -> bool:
+    """Return whether a heading is of a column that gwnet adds to a table; loading passes it over.
+
+    Parameters
+    ----------
+    table : Table
+        The table.
+    name : str
+        Heading in lower case with underscores.
+
+    Examples
+    --------
+    >>> is_worked_out(BY_NAME["level_events"], "uncertainty_m"), is_worked_out(BY_NAME["wells"], "aquifer")
+    (True, False)
+    """
+    metres = f"{name.removesuffix('_ft')}_m" if name.endswith("_ft") else name
+    is_known = metres in _WORKED_OUT or name.startswith("last_") or _NUMBER_OF_ROW.fullmatch(name) is not None
+    return is_known and name not in table.names

@@ -455,6 +455,9 @@ def _moment_column(parsed: Parsed, column: Column, cells: list[str]) -> Moments:
         local[row] = day.astype("datetime64[us]") + np.timedelta64(round(minutes * 60e6), "us")
         offset[row] = shift
         has_time[row] = bool(rest.strip())
+    if parsed.raw.units.get(column.name) == "UTC":  # the heading says so, as those of exports do
+        offset = np.where(np.isnan(offset), 0.0, offset)
+        has_time[:] = True
     return Moments(local, offset, has_time)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Final
@@ -12,7 +12,7 @@ from gwnet.errors import IngestError, UnitError, UnknownTableError
 from gwnet.ingest.headings import nearest_columns
 from gwnet.records import Rejection
 from gwnet.store.columns import Table
-from gwnet.store.contract import BY_NAME, FORMER_HEADINGS, PROBLEM_COLUMN, TABLES
+from gwnet.store.contract import BY_NAME, FORMER_HEADINGS, PROBLEM_COLUMN, TABLES, is_worked_out
 from gwnet.units import length_unit, rate_unit, time_unit
 
 #: Most headings of a file that a message names.
@@ -25,6 +25,9 @@ _UNITS_OF_KIND: Final[dict[str, Callable[[str], str]]] = {
     "duration": time_unit,
     "start": time_unit,
 }
+
+#: Ends of headings of lengths that name their unit, as exports have them.
+_LENGTH_ENDINGS: Final = frozenset({"m", "cm", "mm", "ft", "ftus"})
 
 _HEADING = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*")
 
@@ -173,20 +176,8 @@ def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
         If headings are missing, doubled or have a wrong unit.
     """
     split = [split_heading(heading) for heading in sheet.headings]
-    names = [name for name, _ in split]
-    table = _by_title(sheet.title) or _by_columns(sheet, set(names), keys_only=keys_only)
-    faults: list[str] = []
-    places: dict[str, int] = {}
-    units: dict[str, str] = {}
-    warnings = list(sheet.warnings)
-    for place, (name, unit) in enumerate(split):
-        if name in places:
-            faults.append(f"column {name!r} occurs twice")
-        elif name in table.names:
-            places[name] = place
-            _note_unit(table, name, unit, units, faults)
-        elif name and name != PROBLEM_COLUMN and not is_help(sheet.headings[place]):
-            warnings.append(_unknown_column(sheet.headings[place], name, table))
+    table = _by_title(sheet.title) or _by_columns(sheet, split, keys_only=keys_only)
+    places, units, warnings, faults = _places(sheet, table, split)
     required, one_of = table.required(keys_only=keys_only)
     faults += [f"column {name!r} is missing" for name in required if name not in places]
     for alternatives in one_of:
@@ -202,6 +193,30 @@ def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
     return RawTable(sheet, table, places, units, warnings)
 
 
+def _places(
+    sheet: RawSheet, table: Table, split: Sequence[tuple[str, str | None]]
+) -> tuple[dict[str, int], dict[str, str], list[str], list[str]]:
+    """Return the place of each column and the unit of its heading, what is passed over, and what is wrong."""
+    faults: list[str] = []
+    places: dict[str, int] = {}
+    units: dict[str, str] = {}
+    warnings = list(sheet.warnings)
+    worked_out: list[str] = []
+    for place, (name, unit) in enumerate(_with_units(table, split)):
+        if name in places:
+            faults.append(f"column {name!r} occurs twice")
+        elif name in table.names:
+            places[name] = place
+            _note_unit(table, name, unit, units, faults)
+        elif is_worked_out(table, name):
+            worked_out.append(sheet.headings[place].strip())
+        elif name and name != PROBLEM_COLUMN and not is_help(sheet.headings[place]):
+            warnings.append(_unknown_column(sheet.headings[place], name, table))
+    if worked_out:
+        warnings.append(f"columns that gwnet works out were passed over: {', '.join(worked_out)}")
+    return places, units, warnings, faults
+
+
 def _by_title(title: str) -> Table | None:
     """Return the table whose name the title is, or begins with before a digit, blank or mark."""
     plain = re.sub(r"[\s\-]+", "_", title.strip().lower())
@@ -211,11 +226,35 @@ def _by_title(title: str) -> Table | None:
     return None
 
 
-def _by_columns(sheet: RawSheet, names: set[str], *, keys_only: bool) -> Table:
-    fitting = [table for table in TABLES if _fits(table, names, keys_only=False)]
+def _with_units(table: Table, split: Sequence[tuple[str, str | None]]) -> list[tuple[str, str | None]]:
+    """Return names and units of headings, with the unit taken from the end of a name such as ``ground_elevation_m``.
+
+    A heading that says the same as another one without a unit, such as ``measured_at_utc``, keeps its name.
+    """
+    plain = {name for name, _ in split}
+    return [
+        found if unit is None and name not in table.names and (found := _parted(table, name))[0] not in plain else pair
+        for pair in split
+        for name, unit in [pair]
+    ]
+
+
+def _parted(table: Table, name: str) -> tuple[str, str | None]:
+    """Return column and unit of a name that ends in a unit which the column may have; the name itself otherwise."""
+    for column in table.columns:
+        if column.kind == "length" and name.removeprefix(f"{column.name}_") in _LENGTH_ENDINGS:
+            return column.name, name.removeprefix(f"{column.name}_")
+        if name == column.frame_name != column.name:
+            return column.name, "UTC" if column.kind == "timestamp" else column.unit
+    return name, None
+
+
+def _by_columns(sheet: RawSheet, split: Sequence[tuple[str, str | None]], *, keys_only: bool) -> Table:
+    names_of = {table.name: {name for name, _ in _with_units(table, split)} for table in TABLES}
+    fitting = [table for table in TABLES if _fits(table, names_of[table.name], keys_only=False)]
     if keys_only and not fitting:
-        fitting = [table for table in TABLES if _fits(table, names, keys_only=True)]
-    scored = sorted(((len(names & set(table.names)), table.name) for table in fitting), reverse=True)
+        fitting = [table for table in TABLES if _fits(table, names_of[table.name], keys_only=True)]
+    scored = sorted(((len(names_of[table.name] & set(table.names)), table.name) for table in fitting), reverse=True)
     if not scored:
         message = "Neither its name nor its columns tell which table this is."
         fix = f"Name it after one of: {', '.join(BY_NAME)}. {_describe_headings(sheet)}"
@@ -253,6 +292,8 @@ def _note_unit(table: Table, name: str, unit: str | None, units: dict[str, str],
             units[name] = _UNITS_OF_KIND[column.kind](unit)
         except UnitError as error:
             faults.append(f"column {name!r}: {error.message} {error.fix}")
+    elif column.kind == "timestamp" and unit.upper() == "UTC":
+        units[name] = "UTC"
     elif column.unit and unit.lower() != column.unit.lower():
         faults.append(f"column {name!r} is in {column.unit}, not in [{unit}]")
     elif not column.unit and column.kind not in {"coordinate"}:

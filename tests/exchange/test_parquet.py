@@ -1,0 +1,76 @@
+"""The record as Parquet, read by pandas, geopandas and Arrow; samples in folders."""
+
+import geopandas
+import numpy as np
+import pandas as pd
+import pyarrow.dataset
+import pyarrow.parquet as pq
+import pytest
+
+import gwnet
+from gwnet.exchange import parquet
+
+
+@pytest.fixture(scope="module")
+def net(demo_record):
+    with gwnet.open(demo_record) as net:
+        yield net
+
+
+@pytest.fixture(scope="module")
+def folder(net, tmp_path_factory):
+    return net.export("parquet", tmp_path_factory.mktemp("parquet") / "record")
+
+
+def test_wells_are_geoparquet_in_their_places(folder, net):
+    read = geopandas.read_parquet(folder / "wells.parquet").set_index("well")
+    wells = net.wells().set_index("well")
+    assert read.crs.to_epsg() == 25832
+    given = wells["easting"].notna()
+    assert np.allclose(read.geometry.x[given], wells["easting"][given])
+    assert read["drilled_on"].dropna().iloc[0] == wells["drilled_on"].dropna().iloc[0]
+
+
+def test_levels_are_those_that_are_printed_and_columns_say_what_they_are(folder, net):
+    read = pd.read_parquet(folder / "levels.parquet")
+    levels = net.levels()
+    for column in ("water_elevation_m", "uncertainty_m"):
+        assert np.array_equal(read[column], levels[column], equal_nan=True)
+    assert (read["measured_at_utc"] == levels["measured_at_utc"]).all()
+    assert read["usable"].tolist() == levels["usable"].tolist()
+    schema = pq.read_schema(folder / "levels.parquet")
+    assert schema.field("water_elevation_m").metadata[b"unit"] == b"m"
+    assert b"upward" in schema.field("water_elevation_m").metadata[b"description"]
+
+
+def test_samples_of_loggers_stand_in_folders_and_are_those_on_record(folder, net):
+    samples = pyarrow.dataset.dataset(folder / "samples", partitioning="hive")
+    assert {"site", "well", "year", "time_utc", "value", "unit", "quantity", "instrument"} == set(samples.schema.names)
+    read = samples.to_table().to_pandas()
+    for (well, quantity), own in read.groupby(["well", "quantity"]):
+        stored = net.loggers.samples([well], quantities=[quantity])
+        own = own.sort_values("time_utc")
+        assert len(own) == len(stored) > 0
+        value = next(name for name in ("value", "as_stored") if name in stored)
+        assert np.array_equal(own["value"].to_numpy(), stored[value].to_numpy(), equal_nan=True)
+    assert (read["time_utc"].dt.year == read["year"].astype(int)).all()
+    air = pd.read_parquet(folder / "barometers")
+    assert set(air["quantity"]) >= {"air pressure"}
+
+
+def test_dates_and_wells_choose_samples(net, tmp_path):
+    well = str(net.loggers.status()["well"].iloc[0])
+    folder = net.export("parquet", tmp_path / "part", wells=[well], start="2025-03-01", end="2025-03-31")
+    read = pd.read_parquet(folder / "samples")
+    local = read["time_utc"].dt.tz_convert(net.sites()["time_zone"].iloc[0])
+    assert set(local.dt.strftime("%Y-%m")) == {"2025-03"}
+    assert set(read["well"].astype(str)) == {well}
+    assert not (folder / "barometers").exists()
+
+
+def test_a_damaged_file_is_refused_by_the_readers(folder, tmp_path):
+    content = (folder / "levels.parquet").read_bytes()
+    (tmp_path / "cut.parquet").write_bytes(content[:-20])
+    with pytest.raises(Exception, match=r"[Pp]arquet"):
+        pd.read_parquet(tmp_path / "cut.parquet")
+    assert parquet.write_parquet.__doc__
