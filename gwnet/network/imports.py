@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from gwnet.ingest.mapping.load import ImportResult
     from gwnet.ingest.mapping.trial import Trial
+    from gwnet.ingest.tables.load import LoadResult
     from gwnet.records import Rejection
 
 
@@ -138,6 +139,73 @@ class Imports(Group):
             watch=watch,
         )
         return result if watch is None else replace(result, loaded=replace(result.loaded, moved=watch.moved))
+
+    def waterml(
+        self,
+        paths: Sequence[str | Path],
+        *,
+        by: str,
+        site: str | None = None,
+        now_utc: dt.datetime | None = None,
+        dry_run: bool = False,
+        keep_good: bool = False,
+        correct: bool = False,
+        reason: str | None = None,
+        accept: Sequence[str] = (),
+        rejected_dir: str | Path | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> LoadResult:
+        """Load the levels of WaterML 2.0 documents: all of them or nothing.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        paths : sequence of path
+            Documents.
+        keep_good : bool, optional
+            Whether to record the good rows when others are rejected.
+        correct : bool, optional
+            Whether rows already on record are replaced; needs a reason.
+        accept : sequence of str, optional
+            As of `load`.
+        rejected_dir : path, optional
+            Folder for the rejected rows of ``keep_good``; the current one unless given.
+        progress : callable, optional
+            Called with rows done and rows in all.
+
+        Returns
+        -------
+        gwnet.ingest.tables.load.LoadResult
+            What happened.
+
+        Raises
+        ------
+        FileRejectedError
+            If rows were rejected and nothing was written.
+        IngestError
+            If a file is no WaterML 2.0.
+        """
+        from gwnet.analysis.review.effects import Watch
+        from gwnet.ingest.waterml import import_waterml
+
+        watch = Watch() if dry_run else None
+        loaded = import_waterml(
+            self._store,
+            [str(path) for path in paths],
+            site=site,
+            now_utc=now_utc,
+            by=by,
+            dry_run=dry_run,
+            keep_good=keep_good,
+            correct=correct,
+            reason=reason,
+            accept=accept,
+            rejected_dir=None if rejected_dir is None else Path(rejected_dir),
+            progress=progress,
+            watch=watch,
+        )
+        return loaded if watch is None else replace(loaded, moved=watch.moved)
 
     def mappings(self) -> pd.DataFrame:
         """Return the mappings on record; see `gwnet.store.fetch.mappings.mappings`."""

@@ -5,11 +5,14 @@ Rows of 5 mm with ink, lowest ink, smallest type and overlap of words as project
 
 import json
 import shutil
+import subprocess
 
 import pytest
+from pikepdf import pdfa
 
 import gwnet
 
+from ..archival import broken_rules
 from ..glyphs import missing_glyphs
 from ..page_form import ink_of_pages, letter_sizes, meeting_words, words_of_pages
 
@@ -55,8 +58,14 @@ def poppler():
 
 
 def test_is_archival_and_no_longer_than_it_may_be(made):
-    _, _, manifest, most = made
+    """PDF/A-3b by the PDF library's validator, by rules looked at with another library, and by qpdf."""
+    _, pdf, manifest, most = made
     assert manifest["pdf"]["conformance"] == "PDF/A-3b"
+    assert "not_archival_because" not in manifest["pdf"]
+    assert pdfa.validate_written(pdf, "3b").verdict == "pass"
+    assert broken_rules(pdf.read_bytes()) == []
+    checked = subprocess.run(["qpdf", "--check", pdf], capture_output=True, text=True, check=False)
+    assert checked.returncode == 0, checked.stdout + checked.stderr
     assert manifest["pdf"]["pages"] <= most
 
 

@@ -44,6 +44,7 @@ from gwnet.reporting.pdf.figures import figure_size
 from gwnet.reporting.pdf.fonts import BOLD, register_fonts
 from gwnet.reporting.pdf.render import render_pdf
 
+from ..archival import broken_rules
 from ..glyphs import missing_glyphs
 from .constructed import compose
 
@@ -396,6 +397,7 @@ def test_attachments_travel_inside(report24):
     rendered = render_pdf(make(Section("a", "A", (Paragraph("text"),))), attachments={"levels.csv": b"well\r\nA\r\n"})
     assert reader(rendered).attachments["levels.csv"] == [b"well\r\nA\r\n"]
     assert rendered.archival
+    assert broken_rules(rendered.content) == []
 
 
 def test_a_report_that_is_not_archival_says_so():
@@ -406,6 +408,7 @@ def test_a_report_that_is_not_archival_says_so():
     with pytest.warns(ArchivalWarning, match=r"plain PDF, not as PDF/A-3b: \S+"):
         rendered = render_pdf(make(Section("a", "A", (slot,))))
     assert not rendered.archival
+    assert "attern" in rendered.reason
     assert len(reader(rendered).pages) >= 2
 
 

@@ -12,7 +12,7 @@ from ..helpers import ROOT, package_modules, run_python
 ONLY_IN = {
     "click": r"cli/.*",
     "reportlab": r"reporting/pdf/\w+\.py",
-    "pikepdf": r"reporting/pdf/\w+\.py",
+    "pikepdf": r"reporting/pdf/\w+\.py|figures/base/archive\.py",
     "openpyxl": r"(ingest|exchange)/.*",
     "alembic": r"store/revision\.py",
 }

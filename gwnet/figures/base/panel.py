@@ -15,7 +15,9 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from gwnet.figures.base import style
+from gwnet.figures.base.archive import archival_pages
 from gwnet.figures.base.axes import date_ticks, nice_step, round_ticks
+from gwnet.figures.base.described import describe
 from gwnet.figures.base.page import Box, Page
 from gwnet.figures.base.text import decimals_of_step, fit, number_text, plain, shown, text_width_pt
 from gwnet.whole_files import replace_files
@@ -199,7 +201,7 @@ def _contents(figures: Sequence[Figure], path: Path) -> dict[Path, bytes]:
     if kind == ".pdf" and len(figures) > 1:
         return {path: _pdf_pages(figures)}
     names = [path, *(path.with_name(f"{path.stem}-{i}{path.suffix}") for i in range(2, len(figures) + 1))]
-    return {name: style.figure_bytes(figure, kind[1:]) for name, figure in zip(names, figures, strict=True)}
+    return {name: style.file_bytes(figure, kind[1:]) for name, figure in zip(names, figures, strict=True)}
 
 
 def _pdf_pages(figures: Sequence[Figure]) -> bytes:
@@ -208,4 +210,4 @@ def _pdf_pages(figures: Sequence[Figure]) -> bytes:
     with style.style_context(), PdfPages(target, metadata=metadata) as pages:
         for figure in figures:
             pages.savefig(figure)
-    return target.getvalue()
+    return archival_pages(target.getvalue(), describe(figures[0]).pdf()).content

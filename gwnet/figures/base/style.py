@@ -24,6 +24,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from gwnet.errors import OutputError
+from gwnet.figures.base.archive import archival_pages
+from gwnet.figures.base.described import describe
 from gwnet.whole_files import replace_files
 
 #: Typeface, and the one that lends letters which the first lacks.
@@ -147,8 +149,10 @@ def new_figure(size_mm: tuple[float, float]) -> Figure:
     return figure
 
 
-def figure_bytes(figure: Figure, kind: str, *, letters: bool = False) -> bytes:
-    """Return a figure as the bytes of a file, the same for the same figure.
+def figure_bytes(
+    figure: Figure, kind: str, *, letters: bool = False, metadata: dict[str, str | None] | None = None
+) -> bytes:
+    """Return a figure as bytes to be set into a page, the same for the same figure; `file_bytes` is for files.
 
     Parameters
     ----------
@@ -158,13 +162,15 @@ def figure_bytes(figure: Figure, kind: str, *, letters: bool = False) -> bytes:
         Kind of file.
     letters : bool, optional
         Whether an SVG keeps its text as letters, for a page that has the typeface; else they become outlines.
+    metadata : dict of str to str or None, optional
+        What the file says of itself, by the names of its kind.
 
     Returns
     -------
     bytes
         The file, without time and version stamps; letters of a PDF are embedded as TrueType.
     """
-    metadata: dict[str, dict[str, Any]] = {
+    usual: dict[str, dict[str, Any]] = {
         "png": {"Software": None},
         "pdf": {"Creator": "gwnet", "Producer": None, "CreationDate": None},
         "svg": {"Creator": "gwnet", "Date": None},
@@ -173,7 +179,7 @@ def figure_bytes(figure: Figure, kind: str, *, letters: bool = False) -> bytes:
     with style_context():
         options: dict[str, Any] = {"dpi": PNG_DPI} if kind == "png" else {}
         with mpl.rc_context({"svg.fonttype": "none"} if letters else {}), _without_shaping():
-            figure.savefig(target, format=kind, metadata=metadata[kind], **options)
+            figure.savefig(target, format=kind, metadata=metadata or usual[kind], **options)
     return target.getvalue()
 
 
@@ -194,9 +200,31 @@ def _without_shaping() -> Iterator[None]:
         setattr(Options, _DROPPED, usual)
 
 
+def file_bytes(figure: Figure, kind: str) -> bytes:
+    """Return a figure as the bytes of a file that stands by itself, the same for the same figure.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        Figure to write.
+    kind : {"png", "pdf", "svg"}
+        Kind of file.
+
+    Returns
+    -------
+    bytes
+        The file, with title and record in its metadata; a PDF is PDF/A-3b, or plain with an
+        `gwnet.errors.ArchivalWarning`.
+    """
+    words = describe(figure)
+    if kind == "pdf":
+        return archival_pages(figure_bytes(figure, "pdf"), words.pdf()).content
+    return figure_bytes(figure, kind, metadata=words.png() if kind == "png" else words.svg())
+
+
 def sheet_files(name: str, figure: Figure) -> dict[str, bytes]:
     """Return a sheet as the files of a product: PDF and PNG by file name."""
-    return {f"{name}.{kind}": figure_bytes(figure, kind) for kind in ("pdf", "png")}
+    return {f"{name}.{kind}": file_bytes(figure, kind) for kind in ("pdf", "png")}
 
 
 def check_ending(path: Path) -> None:
@@ -235,6 +263,6 @@ def save(figure: Figure, path: str | Path) -> Path:
     """
     target = Path(path)
     check_ending(target)
-    content = figure_bytes(figure, target.suffix.lower()[1:])
+    content = file_bytes(figure, target.suffix.lower()[1:])
     (written,) = replace_files({target: content}, "figure")
     return written

@@ -7,6 +7,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+from gwnet.figures.base.archive import ARCHIVAL, PLAIN
 from gwnet.reporting.content import Cell, Column, Group, Report, Table, cell_text, numbered
 from gwnet.reporting.pdf.render import RenderedReport
 from gwnet.reporting.view import ReportView
@@ -59,7 +60,11 @@ def manifest_json(
             "on_hold": reviews.on_hold,
             "rejected": reviews.rejected,
         },
-        "pdf": {"pages": rendered.pages, "conformance": "PDF/A-3b" if rendered.archival else "PDF"},
+        "pdf": {
+            "pages": rendered.pages,
+            "conformance": ARCHIVAL if rendered.archival else PLAIN,
+            **({"not_archival_because": rendered.reason} if rendered.reason else {}),
+        },
         "sources": [
             {"name": str(row["name"]), "sha256": str(row["sha256"]), "rows": int(row["rows"])}
             for row in view.data.sources.to_dict("records")

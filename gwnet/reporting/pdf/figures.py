@@ -5,19 +5,18 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import io
-import warnings
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import pikepdf
-from pikepdf import Name, pdfa
+from pikepdf import Name
 
-from gwnet.errors import ArchivalWarning, ReportError
+from gwnet.errors import ReportError
+from gwnet.figures.base.archive import Finished, finished, pdf_date
 from gwnet.reporting.pdf.tags import Element, write_structure
 
 _MIME_TYPES: Final = {"csv": "text/csv", "gpkg": "application/geopackage+sqlite3"}
-_EMPTY_RESOURCES: Final = ("/Pattern", "/Shading", "/XObject", "/ExtGState", "/Font")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,22 +50,6 @@ def figure_size(content: bytes, key: str) -> tuple[float, float]:
         message = f"Figure {key!r} has {pages} pages; a figure has one."
         raise ReportError(message)
     return box[2] - box[0], box[3] - box[1]
-
-
-@dataclass(frozen=True, slots=True)
-class Finished:
-    """A finished document.
-
-    Parameters
-    ----------
-    content : bytes
-        The PDF.
-    archival : bool
-        Whether it was validated as PDF/A-3b.
-    """
-
-    content: bytes
-    archival: bool
 
 
 def finish(
@@ -106,7 +89,8 @@ def finish(
     """
     places = sorted(placements, key=lambda item: (item.page, -item.y, item.x))
 
-    def written(archival: bool) -> bytes:
+    @contextlib.contextmanager
+    def assembled() -> Iterator[pikepdf.Pdf]:
         with pikepdf.open(io.BytesIO(base)) as document, contextlib.ExitStack() as sources:
             for number, place in enumerate(places, start=1):
                 source = sources.enter_context(pikepdf.open(io.BytesIO(figures[place.key])))
@@ -116,39 +100,14 @@ def finish(
                     del page["/Trans"]
             if structure is not None:
                 write_structure(document, structure)
-            _drop_empty_resources(document)
             _attach(document, attachments or {}, moment)
-            _write_information(document, information, moment)
-            return _saved(document, information, moment, archival=archival)
+            yield document
 
-    try:
-        return Finished(written(archival=True), archival=True)
-    except pdfa.PdfaError as error:
-        message = f"The report is written as plain PDF, not as PDF/A-3b: {error}"
-        warnings.warn(message, ArchivalWarning, stacklevel=2)
-        return Finished(written(archival=False), archival=False)
-
-
-def _saved(document: pikepdf.Pdf, information: Mapping[str, str], moment: dt.datetime, *, archival: bool) -> bytes:
-    target = io.BytesIO()
-    if not archival:
-        document.save(target, deterministic_id=True, fix_metadata_version=False)
-        return target.getvalue()
-    pdfa.prepare(document, "3b")
-    stamp = moment.astimezone(dt.UTC).isoformat(timespec="seconds")
-    with document.open_metadata(set_pikepdf_as_editor=False, update_docinfo=True) as metadata:
-        metadata["xmp:MetadataDate"] = stamp
-        metadata["pdf:Producer"] = information.get("Producer", "")
-    pdfa.save(document, target, "3b", repair=False, deterministic_id=True)
-    return target.getvalue()
-
-
-def _pdf_date(moment: dt.datetime) -> str:
-    return moment.astimezone(dt.UTC).strftime("D:%Y%m%d%H%M%S+00'00'")
+    return finished(assembled, information, moment, "report")
 
 
 def _attach(document: pikepdf.Pdf, attachments: Mapping[str, bytes], moment: dt.datetime) -> None:
-    stamp = _pdf_date(moment)
+    stamp = pdf_date(moment)
     for name, content in attachments.items():
         document.attachments[name] = pikepdf.AttachedFileSpec(
             document,
@@ -173,26 +132,3 @@ def _place(document: pikepdf.Pdf, source: pikepdf.Pdf, place: Placement, number:
         drawn = f"/Figure <</MCID {place.mark}>> BDC {drawn} EMC"
     # under the text of the page, which may stand on a free part of the figure
     page.contents_add(drawn.encode("ascii"), prepend=True)
-
-
-def _drop_empty_resources(document: pikepdf.Pdf) -> None:
-    for item in document.objects:
-        if not isinstance(item, pikepdf.Dictionary | pikepdf.Stream):
-            continue
-        resources: Any = item.get("/Resources")
-        if not isinstance(resources, pikepdf.Dictionary):
-            continue
-        for key in _EMPTY_RESOURCES:
-            if key in resources and len(resources[key].keys()) == 0:
-                del resources[key]
-
-
-def _write_information(document: pikepdf.Pdf, information: Mapping[str, str], moment: dt.datetime) -> None:
-    stamp = _pdf_date(moment)
-    for key in list(document.docinfo.keys()):
-        del document.docinfo[key]
-    for key, value in information.items():
-        if value:
-            document.docinfo[Name(f"/{key}")] = value
-    document.docinfo[Name.CreationDate] = stamp
-    document.docinfo[Name.ModDate] = stamp

@@ -25,12 +25,15 @@ class RenderedReport:
         Number of pages.
     archival : bool
         Whether the document was validated as PDF/A-3b.
+    reason : str
+        Why it was not; empty where it was.
     """
 
     content: bytes
     figures: Mapping[str, bytes]
     pages: int
     archival: bool
+    reason: str = ""
 
 
 def render_pdf(
@@ -76,4 +79,4 @@ def render_pdf(
         attachments=attachments,
         structure=pages.structure,
     )
-    return RenderedReport(finished.content, pages.figures, pages.pages, finished.archival)
+    return RenderedReport(finished.content, pages.figures, pages.pages, finished.archival, finished.reason)
