@@ -78,7 +78,15 @@ FITS = [
 
 def frames():
     """Return the frames of the section."""
-    of_fit = {"test": "PT-1", "wells": "O1,O2", "method": "leaky", "n": 40, "rmse_m": 0.003, "note": "A note.", "superposed": ""}
+    of_fit = {
+        "test": "PT-1",
+        "wells": "O1,O2",
+        "method": "leaky",
+        "n": 40,
+        "rmse_m": 0.003,
+        "note": "A note.",
+        "superposed": "",
+    }
     return {
         "pumping_tests": pd.DataFrame([TEST]),
         "pumping_rates": pd.DataFrame(
