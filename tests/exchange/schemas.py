@@ -31,11 +31,10 @@ class _Mirror(etree.Resolver):
 
 def schema(name):
     """Return a compiled schema of the OGC; skip the test where the folder of schemas is absent."""
-    named = os.environ.get("GWNET_SCHEMAS")
     shared = Path(os.environ["GWNET_OPEN_DATA"]).parent if "GWNET_OPEN_DATA" in os.environ else ROOT.parent / "shared"
-    folder = Path(named) if named else shared / "schemas"
+    folder = shared / "schemas"
     if not folder.is_dir():
-        pytest.skip("no schemas of the OGC: set GWNET_SCHEMAS to their folder to run this test")
+        pytest.skip("no folder 'schemas' with the schemas of the OGC beside the open data")
     parser = etree.XMLParser(no_network=True)
     parser.resolvers.add(_Mirror(folder))
     return etree.XMLSchema(etree.parse(folder / "ogc" / name, parser))
