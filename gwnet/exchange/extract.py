@@ -74,6 +74,11 @@ class Extract:
         return dt.datetime(1970, 1, 1, tzinfo=dt.UTC) if state is None else state.recorded_at_utc
 
     @property
+    def is_all_there_is(self) -> bool:
+        """Return whether the whole record as it is now is exported."""
+        return self.selection.is_everything and self.record.known_on is None and self.record.site is None
+
+    @property
     def state_text(self) -> str:
         """Return the state of the record in words: its time and number."""
         state = self.record.state

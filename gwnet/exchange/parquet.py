@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
@@ -14,8 +15,9 @@ import pandas as pd
 from gwnet.analysis.loggers.tables import span_of
 from gwnet.exchange.extract import Extract, shapes_of
 from gwnet.exchange.registry import register_format
-from gwnet.exchange.tables import ExportTable, export_tables
+from gwnet.exchange.tables import ExportTable, export_tables, levels_table, worked_out
 from gwnet.store.fetch import samples as fetch_samples
+from gwnet.store.views import read_view, views
 
 if TYPE_CHECKING:
     import pyarrow
@@ -27,7 +29,7 @@ _COMPRESSION: Final = "zstd"
     "parquet",
     "a Parquet file a table, `wells.parquet` with places (GeoParquet 1.1), `levels.parquet` with reduced levels, and "
     "`samples`: what loggers stored, as in their files, in folders `site=…/well=…/year=…`; of barometers, which are in "
-    "no well, `barometers` in folders `site=…/year=…`",
+    "no well, `barometers` in folders `site=…/year=…`; of the whole record as it is now also `views`, for SQL",
     ending="",
 )
 def write_parquet(extract: Extract, path: Path) -> None:
@@ -51,6 +53,8 @@ def write_parquet(extract: Extract, path: Path) -> None:
         if table.name != "wells":
             pq.write_table(_arrow(table), path / f"{table.name}.parquet", compression=_COMPRESSION)
     _write_wells(extract, path / "wells.parquet")
+    if extract.is_all_there_is:
+        _write_views(extract, path / "views")
     parts = list(_sample_parts(extract))
     for done, part in enumerate(parts, start=1):
         _write_samples(extract, part, path)
@@ -89,6 +93,20 @@ def _write_wells(extract: Extract, path: Path) -> None:
         wells[name] = pd.to_datetime(wells[name]).dt.date
     placed = geopandas.GeoDataFrame(wells, geometry=geopandas.GeoSeries(shapes_of(extract, wells), crs=extract.crs))
     placed.to_parquet(path, schema_version="1.1.0", compression=_COMPRESSION, write_covering_bbox=True, index=False)
+
+
+def _write_views(extract: Extract, folder: Path) -> None:
+    """Write the views that a database has, and reduced levels, for the queries of the page `sql`."""
+    import pyarrow.parquet as pq
+
+    folder.mkdir()
+    for name in views():
+        table = worked_out(name, f"The view {name} of a database.", read_view(extract.record.connection, name))
+        pq.write_table(_arrow(table), folder / f"{name}.parquet", compression=_COMPRESSION)
+    table = levels_table(extract)
+    of_events = table.frame["event_id"] > 0  # readings of pumping tests are no level events
+    reduced = replace(table, name="reduced_level", frame=table.frame[of_events].reset_index(drop=True))
+    pq.write_table(_arrow(reduced), folder / "reduced_level.parquet", compression=_COMPRESSION)
 
 
 # --- samples of loggers -----------------------------------------------------------------------------------------------

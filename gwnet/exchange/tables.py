@@ -173,6 +173,8 @@ def _kind_of(column: pd.Series[Any]) -> str:
     if column.dtype.kind in by_type:
         return by_type[column.dtype.kind]
     first = column.dropna()
+    if len(first) and isinstance(first.iloc[0], bool):
+        return "flag"
     return "date" if len(first) and hasattr(first.iloc[0], "isoformat") else "text"
 
 

@@ -67,7 +67,7 @@ class Exports(Group):
         codes = codes_of(wells)
         given = {
             "site": site,
-            "wells": codes,
+            "wells": codes or None,  # the command line gives no wells as an empty choice
             "aquifer": aquifer,
             "start": start,
             "end": end,

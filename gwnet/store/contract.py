@@ -540,7 +540,7 @@ _WORKED_OUT: Final[frozenset[str]] = frozenset(
         "recorded_at_utc recorded_by reason retired_at_utc retired_reason source source_row screen_top_m "
         "screen_bottom_m bound bound_elevation_m measuring_point_elevation_m uncertainty_m review finding open_finding "
         "accuracy_from day usable unusable_reason water_elevation_uncorrected_m product_thickness_m time_known "
-        "measured_at_utc local_offset_minutes aquifer level_count geometry"
+        "measured_at_utc local_offset_minutes aquifer level_count geometry bbox"
     ).split()
 )
 _NUMBER_OF_ROW: Final = re.compile(

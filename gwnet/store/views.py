@@ -8,12 +8,16 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+import pandas as pd
 from sqlalchemy import ColumnElement, Connection, Dialect, Select, case, func, inspect, select, text
+from sqlalchemy.types import Boolean, Date, DateTime, Float, Integer
 
+from gwnet.store.fetch.frames import FrameColumn, frame
 from gwnet.store.fetch.levels import select_level_records
 from gwnet.store.fetch.registry import OPEN_PARTS
 from gwnet.store.fetch.reviews import select_findings
 from gwnet.store.fetch.rows import select_rows
+from gwnet.store.models.base import UtcDateTime
 from gwnet.store.models.base import known_on as on_record
 from gwnet.store.models.levels import LevelEvent, LevelReading, LevelRecord
 from gwnet.store.models.schema import METADATA
@@ -54,6 +58,33 @@ def views() -> dict[str, Select[*tuple[Any, ...]]]:
         "view_finding": select_findings(),
         "view_review": _reviews(),
     }
+
+
+def read_view(connection: Connection, name: str) -> pd.DataFrame:
+    """Return the rows of a view with types that other programs know.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Connection to read from.
+    name : str
+        Name of the view.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Instants in UTC, dates as ``datetime.date``; lists as JSON text.
+    """
+    statement = views()[name]
+    columns = [FrameColumn(str(column.name), _kind_of(column.type)) for column in statement.selected_columns]
+    return frame(connection, statement, tuple(columns))
+
+
+def _kind_of(kind: Any) -> str:
+    """Return the kind of a column of a frame by its type in the database."""
+    by_type = ((DateTime, "instant"), (UtcDateTime, "instant"), (Date, "date"), (Boolean, "maybe"))
+    numbers = ((Float, "number"), (Integer, "number"))
+    return next((word for known, word in (*by_type, *numbers) if isinstance(kind, known)), "text")
 
 
 def describe_views() -> str:

@@ -29,3 +29,14 @@ def test_formats_are_known_by_name_and_offered(gwnet_here):
     assert ran.code == WRONG_USAGE
     assert "geojson" in ran.err
     assert [item.value for item in _Format().shell_complete(None, None, "geoj")] == ["geojson"]
+
+
+def test_everything_is_written_and_restored_with_the_same_levels(gwnet_with_demo, gwnet_here):
+    ran = gwnet_with_demo("export", "everything", "--out", "all.zip")
+    assert (ran.code, ran.out.strip()) == (DONE, "all.zip"), ran.err
+    assert gwnet_here("restore", "all.zip", "--db", "again.sqlite").code == DONE
+    asked = ("levels", "--well", "W-01", "--format", "csv")
+    assert gwnet_here(*asked, "--db", "again.sqlite").out == gwnet_with_demo(*asked).out
+    refused = gwnet_with_demo("export", "everything", "--out", "part.zip", "--well", "W-01")
+    assert refused.code != DONE
+    assert "does not take --well" in refused.err

@@ -1,5 +1,10 @@
 """The record as Parquet, read by pandas, geopandas and Arrow; samples in folders."""
 
+import datetime as dt
+import re
+import sqlite3
+from collections import Counter
+
 import geopandas
 import numpy as np
 import pandas as pd
@@ -9,6 +14,10 @@ import pytest
 
 import gwnet
 from gwnet.exchange import parquet
+from gwnet.resources import docs_folder
+from gwnet.store.views import views
+
+QUERIES = re.findall(r"```sql\n(.*?)```", (docs_folder() / "sql.md").read_text(encoding="utf-8"), re.DOTALL)
 
 
 @pytest.fixture(scope="module")
@@ -58,6 +67,44 @@ def test_samples_of_loggers_stand_in_folders_and_are_those_on_record(folder, net
     assert set(air["quantity"]) >= {"air pressure"}
 
 
+def test_the_ten_queries_of_the_page_give_in_duckdb_what_they_give_in_the_database(folder, demo_store):
+    duckdb = pytest.importorskip("duckdb")
+    with gwnet.open(demo_store) as net:
+        net.levels.refresh()
+    other = duckdb.connect()
+    for file in sorted((folder / "views").glob("*.parquet")):
+        other.execute(f"CREATE VIEW {file.stem} AS SELECT * FROM read_parquet('{file}')")
+    with sqlite3.connect(demo_store) as database:
+        for query in QUERIES:
+            expected = database.execute(query).fetchall()
+            found = other.execute(query).fetchall()
+            assert Counter(tuple(map(plain, row)) for row in found) == Counter(
+                tuple(map(plain, row)) for row in expected
+            ), query
+    database.close()
+    other.close()
+    reduced = pd.read_parquet(folder / "views" / "reduced_level.parquet")
+    with gwnet.open(demo_store) as net:
+        levels = net.levels()
+    assert np.array_equal(
+        reduced["water_elevation_m"], levels.loc[levels["event_id"] > 0, "water_elevation_m"], equal_nan=True
+    )
+    assert set(map(str, (folder / "views").glob("view_*"))) == {
+        str(folder / "views" / f"{name}.parquet") for name in views()
+    }
+
+
+def plain(value):
+    """Return a value as text that does not depend on how a database gives it; nothing for what is missing."""
+    if value is None or value == "" or value != value:
+        return None
+    if isinstance(value, float | int):
+        return f"{float(value):.9g}"
+    if isinstance(value, dt.datetime):
+        return value.astimezone(dt.UTC).strftime("%Y-%m-%d %H:%M:%S") if value.tzinfo else f"{value:%Y-%m-%d %H:%M:%S}"
+    return str(value).removesuffix(".000000")
+
+
 def test_dates_and_wells_choose_samples(net, tmp_path):
     well = str(net.loggers.status()["well"].iloc[0])
     folder = net.export("parquet", tmp_path / "part", wells=[well], start="2025-03-01", end="2025-03-31")
@@ -66,6 +113,7 @@ def test_dates_and_wells_choose_samples(net, tmp_path):
     assert set(local.dt.strftime("%Y-%m")) == {"2025-03"}
     assert set(read["well"].astype(str)) == {well}
     assert not (folder / "barometers").exists()
+    assert not (folder / "views").exists()  # which are of the whole record
 
 
 def test_a_damaged_file_is_refused_by_the_readers(folder, tmp_path):

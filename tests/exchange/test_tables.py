@@ -67,17 +67,21 @@ def test_keys_name_each_row_once_and_references_are_met(tables):
             assert set(table.frame[list(own)].itertuples(index=False, name=None)) <= known, (table.name, own)
 
 
-@pytest.mark.parametrize(("form", "name", "inside"), [("datapackage", "package", "data"), ("xlsx", "record.xlsx", "")])
-def test_what_goes_out_comes_back(form, name, inside, demo_record, demo_store, tmp_path):
+@pytest.mark.parametrize(
+    ("form", "name"),
+    [("datapackage", "package"), ("xlsx", "record.xlsx"), ("geopackage", "record.gpkg"), ("parquet", "record")],
+)
+def test_what_goes_out_comes_back(form, name, demo_record, demo_store, tmp_path):
     """Into the record it came from nothing changes; into an empty one the levels are the same."""
     with gwnet.open(demo_record) as net:
-        exported = net.export(form, tmp_path / name) / inside
+        exported = net.export(form, tmp_path / name)
         levels = net.levels()
     with gwnet.open(demo_store) as net:
         result = net.load([exported], by="A. Keeper")
         assert sum(file.added + file.corrected + file.withdrawn + file.rejected for file in result.files) == 0
         assert sum(file.unchanged for file in result.files) > 2_000
-        assert [file.warnings for file in result.files if file.warnings] == []
+        warnings = [warning for file in result.files for warning in file.warnings]
+        assert [warning for warning in warnings if "that gwnet works out were passed over" not in warning] == []
         pd.testing.assert_frame_equal(net.levels(), levels)
     network.init(tmp_path / "new.sqlite")
     with gwnet.open(tmp_path / "new.sqlite") as net:

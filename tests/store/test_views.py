@@ -10,7 +10,7 @@ from gwnet.store.fetch import levels, reviews
 from gwnet.store.fetch.rows import fetch_rows
 from gwnet.store.models.reduced import ReducedLevel
 from gwnet.store.save.reduced import NO_LEVEL_RESTS_ON, clear_reduced_levels, row_digest, store_reduced_levels
-from gwnet.store.views import PREFIX, describe_views, drop_views, renew_views, views
+from gwnet.store.views import PREFIX, describe_views, drop_views, read_view, renew_views, views
 
 OF_TABLES = {
     "view_site": ("sites", "site"),
@@ -75,3 +75,14 @@ def test_reduced_levels_are_replaced_cleared_and_carry_their_hash(filled):
         clear_reduced_levels(connection)
         assert connection.execute(ReducedLevel.__table__.select()).first() is None
     assert "level_record" not in NO_LEVEL_RESTS_ON
+
+
+@pytest.mark.parametrize("view", list(views()))
+def test_a_view_is_read_with_types_whichever_database_it_is_in(filled, view):
+    with filled.reading() as connection:
+        rows, read = rows_of(connection, view), read_view(connection, view)
+    assert len(rows) == len(read) > 0
+    assert list(read) == list(rows)
+    for name in read:
+        if str(name).endswith("_utc"):
+            assert isinstance(read[name].dtype, pd.DatetimeTZDtype), name

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import warnings
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final, NoReturn
 from xml.parsers import expat
@@ -86,7 +88,10 @@ def _ods(path: Path, content: bytes) -> list[Grid]:
         text = archive.read(info)
     sheets = _OdsSheets(path.name)
     sheets.parse(text)
-    return [_grid(path.name, title, rows) for title, rows in sheets.tables]
+    return [
+        replace(_grid(path.name, title, rows), formulas=frozenset(formulas))
+        for (title, rows), formulas in zip(sheets.tables, sheets.formulas, strict=True)
+    ]
 
 
 class _OdsSheets:
@@ -95,6 +100,7 @@ class _OdsSheets:
     def __init__(self, file: str) -> None:
         self.file = file
         self.tables: list[tuple[str, list[list[str]]]] = []
+        self.formulas: list[set[tuple[int, int]]] = []
         self._row: list[str] = []
         self._cell: dict[str, str] = {}
         self._lines: list[str] = []
@@ -119,6 +125,7 @@ class _OdsSheets:
         plain = {key.rpartition(":")[2]: value for key, value in attributes.items()}
         if kind == "table":
             self.tables.append((plain.get("name", ""), []))
+            self.formulas.append(set())
         elif kind == "table-row":
             self._row, self._cell = [], {"rows": plain.get("number-rows-repeated", "1")}
         elif kind in {"table-cell", "covered-table-cell"}:
@@ -138,6 +145,8 @@ class _OdsSheets:
             self._in_text = False
         elif kind in {"table-cell", "covered-table-cell"}:
             repeated = min(int(self._cell.get("number-columns-repeated", "1")), _MOST_REPEATS)
+            if "formula" in self._cell and self.tables:
+                self.formulas[-1].add((len(self.tables[-1][1]) + 1, len(self._row)))
             self._row += [self._text()] * repeated
         elif kind == "table-row" and self.tables:
             while self._row and not self._row[-1]:
@@ -154,21 +163,34 @@ class _OdsSheets:
         return "\n".join(self._lines)
 
 
-def _layers(path: Path, _content: bytes) -> list[Grid]:
+def _layers(path: Path, content: bytes) -> list[Grid]:
     import pyogrio
 
     grids = []
-    for layer, kind in pyogrio.list_layers(path).tolist():
-        frame = pyogrio.read_dataframe(path, layer=layer, read_geometry=kind is not None, datetime_as_string=True)
+    with warnings.catch_warnings():
+        # the library keeps the bytes under a name of its own, and warns that it has not the format's ending
+        warnings.filterwarnings("ignore", message=".*non conformant file extension", category=RuntimeWarning)
+        layers = [
+            (
+                layer,
+                kind,
+                pyogrio.read_dataframe(content, layer=layer, read_geometry=bool(kind), datetime_as_string=True),
+            )
+            for layer, kind in pyogrio.list_layers(content).tolist()
+        ]
+    for layer, kind, frame in layers:
+        placed = ""
         if kind is not None:
             points = frame.geometry.representative_point()
             geographic = frame.crs is not None and frame.crs.is_geographic
             across, up = ("longitude", "latitude") if geographic else ("easting", "northing")
             code = frame.crs.to_string() if frame.crs is not None else ""
             frame = frame.drop(columns=frame.geometry.name)
+            if not geographic and not {"easting", "longitude"} & set(frame.columns):
+                placed = code or "an unknown system"
             added = {across: points.x, up: points.y, "crs": code}
             frame = frame.assign(**{name: values for name, values in added.items() if name not in frame.columns})
-        grids.append(_of_frame(path.name, str(layer), frame))
+        grids.append(replace(_of_frame(path.name, str(layer), frame), placed=placed))
     return grids
 
 

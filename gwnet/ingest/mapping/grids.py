@@ -58,6 +58,10 @@ class Grid:
         Whether the first row holds the names of columns for certain, as in a database.
     open_row : int or None
         Number of the last row, where the text ends without the end of its line.
+    formulas : frozenset of tuple of int
+        Number of the row and place of each cell that was worked out by a formula, of ODS alone.
+    placed : str
+        Projected coordinate system of a layer whose places are in its geometry alone; empty for any other.
     """
 
     file: str
@@ -69,6 +73,8 @@ class Grid:
     encoding: str = ""
     headed: bool = False
     open_row: int | None = None
+    formulas: frozenset[tuple[int, int]] = frozenset()
+    placed: str = ""
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,9 @@ from gwnet.ingest.tables.raw import RawSheet
 
 DELIMITED: Final[tuple[str, ...]] = (".csv", ".tsv", ".txt")
 WORKBOOKS: Final[tuple[str, ...]] = (".xlsx",)
-SUFFIXES: Final[tuple[str, ...]] = (*DELIMITED, *WORKBOOKS)
+#: Files whose sheets, layers or tables have the names of ours.
+NAMED: Final[tuple[str, ...]] = (".ods", ".gpkg", ".parquet")
+SUFFIXES: Final[tuple[str, ...]] = (*DELIMITED, *WORKBOOKS, *NAMED)
 
 #: Largest file that is read [bytes].
 LARGEST_FILE: Final[int] = 1 << 30
@@ -53,7 +55,7 @@ def read_sheets(name: str, content: bytes) -> list[RawSheet]:
     Returns
     -------
     list of gwnet.ingest.tables.raw.RawSheet
-        One for delimited text, one for each sheet that is not empty for a workbook.
+        One for delimited text, one for each sheet that is not empty for a workbook, one for each layer or table.
 
     Raises
     ------
@@ -69,6 +71,10 @@ def read_sheets(name: str, content: bytes) -> list[RawSheet]:
         from gwnet.ingest.readers.workbook import read_workbook
 
         return read_workbook(name, content)
+    if suffix in NAMED:
+        from gwnet.ingest.mapping.named_sheets import read_named
+
+        return read_named(name, content)
     message = f"Files ending in {suffix or 'nothing'!r} are not read."
     fix = f"Save it as one of: {', '.join(SUFFIXES)}."
     raise UnreadableFileError(message, where=name, fix=fix)

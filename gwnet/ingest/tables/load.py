@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Row, func, select
 
 from gwnet.clock import moment_text
 from gwnet.errors import FileRejectedError, IngestError, SettingsError
-from gwnet.ingest.readers import SUFFIXES, read_bytes, read_sheets
+from gwnet.ingest.readers import DELIMITED, SUFFIXES, WORKBOOKS, read_bytes, read_sheets
 from gwnet.ingest.tables.events import record_events
 from gwnet.ingest.tables.instruction import Instruction, Tally
 from gwnet.ingest.tables.kept import keep_absent
@@ -24,7 +24,7 @@ from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed, parse
 from gwnet.ingest.tables.preview import RowChange, Watch
 from gwnet.ingest.tables.problems import ACCEPTABLE, name_rows
-from gwnet.ingest.tables.raw import RawSheet, recognise
+from gwnet.ingest.tables.raw import RawSheet, is_result, recognise
 from gwnet.ingest.tables.recording import record_rows
 from gwnet.ingest.tables.rejected import TakeRows, write_rejected
 from gwnet.ingest.tables.row_rules import check_rows
@@ -348,8 +348,10 @@ def _expanded(paths: Iterable[Path], notes: list[FileResult]) -> list[Path]:
         if not path.is_dir():
             files.append(path)
             continue
-        entries = sorted(entry for entry in path.iterdir() if entry.is_file() and not entry.name.startswith("."))
-        tables = [entry for entry in entries if entry.suffix.lower() in SUFFIXES]
+        folder = path / "data" if (path / "datapackage.json").is_file() and (path / "data").is_dir() else path
+        entries = sorted(entry for entry in folder.iterdir() if entry.is_file() and not entry.name.startswith("."))
+        tables = [entry for entry in entries if entry.suffix.lower() in (*DELIMITED, *WORKBOOKS)]
+        tables = tables or [entry for entry in entries if entry.suffix.lower() in SUFFIXES]
         if not tables:
             message = "The folder holds no tables."
             raise IngestError(message, where=str(path), fix=f"Tables end in {', '.join(SUFFIXES)}.")
@@ -396,10 +398,13 @@ def _read_all(
             notes.append(FileResult(sources.pop(sha256).path.name, note=note))
     for source in sources.values():
         for sheet in read_sheets(source.path.name, source.content):
+            if is_result(sheet):
+                notes.append(FileResult(sheet.file, note="worked out by gwnet and not read in the field; passed over"))
+                continue
             parsed = parse(recognise(sheet, keys_only=instruction.correct), last_day)
             check_last_line(parsed, is_complete)
             source.tables.append(parsed)
-    return list(sources.values()), notes
+    return [source for source in sources.values() if source.tables], notes
 
 
 def _in_order(sources: Sequence[_Source]) -> list[Parsed]:

@@ -29,6 +29,12 @@ _UNITS_OF_KIND: Final[dict[str, Callable[[str], str]]] = {
 #: Ends of headings of lengths that name their unit, as exports have them.
 _LENGTH_ENDINGS: Final = frozenset({"m", "cm", "mm", "ft", "ftus"})
 
+#: Headings that only tables have which gwnet works out.
+_RESULTS: Final = (
+    frozenset({"water_elevation_m", "measuring_point_elevation_m", "uncertainty_m", "review"}),
+    frozenset({"download_id", "series_id", "sha256"}),
+)
+
 _HEADING = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*")
 
 
@@ -176,7 +182,7 @@ def recognise(sheet: RawSheet, *, keys_only: bool = False) -> RawTable:
         If headings are missing, doubled or have a wrong unit.
     """
     split = [split_heading(heading) for heading in sheet.headings]
-    table = _by_title(sheet.title) or _by_columns(sheet, split, keys_only=keys_only)
+    table = find_table(sheet.title) or _by_columns(sheet, split, keys_only=keys_only)
     places, units, warnings, faults = _places(sheet, table, split)
     required, one_of = table.required(keys_only=keys_only)
     faults += [f"column {name!r} is missing" for name in required if name not in places]
@@ -217,8 +223,31 @@ def _places(
     return places, units, warnings, faults
 
 
-def _by_title(title: str) -> Table | None:
-    """Return the table whose name the title is, or begins with before a digit, blank or mark."""
+def is_result(sheet: RawSheet) -> bool:
+    """Return whether a sheet is a table that gwnet worked out: reduced levels, or what files of loggers gave.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+        Rows and headings.
+    """
+    names = {split_heading(heading)[0].replace("_ft", "_m") for heading in sheet.headings}
+    return any(words <= names for words in _RESULTS)
+
+
+def find_table(title: str) -> Table | None:
+    """Return the table whose name the title is, or begins with before a digit, blank or mark.
+
+    Parameters
+    ----------
+    title : str
+        Stem of a file, name of a sheet or layer.
+
+    Returns
+    -------
+    gwnet.store.columns.Table or None
+        The table; None where the title names none.
+    """
     plain = re.sub(r"[\s\-]+", "_", title.strip().lower())
     for name in sorted(BY_NAME, key=len, reverse=True):
         if plain == name or re.match(rf"{name}(_|\d|\.|\()", plain):
