@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -199,12 +199,29 @@ def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> 
     }
     used = set(record.wells["aquifer"])
     wanted = [code for code in record.aquifers["aquifer"] if code in used and code in (definition.aquifers or used)]
-    return tuple(
-        _facts_of_map(record, aquifer, day, SetRule(chosen.window_days, wells=definition.wells), how)
-        for aquifer in wanted
-        for days in [_days_in(record, aquifer, period, definition.rounds)]
-        for day in (days[-1:] if chosen.rounds == "newest" else days)
-    )
+    rule = SetRule(chosen.window_days, wells=definition.wells)
+    maps: list[MapFacts] = []
+    for aquifer in wanted:
+        days = _days_in(record, aquifer, period, definition.rounds)
+        maps += _maps_of_aquifer(record, aquifer, days[-1:] if chosen.rounds == "newest" else days, rule, how)
+    return tuple(maps)
+
+
+def _maps_of_aquifer(
+    record: Snapshot, aquifer: str, days: Sequence[dt.date], rule: SetRule, how: dict[str, Any]
+) -> list[MapFacts]:
+    """Return the maps of an aquifer at one contour interval, the widest that a day of them needs."""
+    maps = [_facts_of_map(record, aquifer, day, rule, how) for day in days]
+    intervals = {facts.result.interval_m for facts in maps if facts.result is not None}
+    if len(intervals) < 2:
+        return maps
+    common = {**how, "interval_m": max(intervals)}
+    return [
+        facts
+        if facts.result is None or facts.result.interval_m == common["interval_m"]
+        else _facts_of_map(record, aquifer, facts.day, rule, common)
+        for facts in maps
+    ]
 
 
 def _days_in(record: Snapshot, aquifer: str, period: Period, chosen: tuple[str, ...]) -> list[dt.date]:

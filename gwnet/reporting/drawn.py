@@ -223,7 +223,7 @@ class ReportDrawing:
         """
         maps = [marked_map(view, facts, _context(view, facts.aquifer)) for facts in pair]
         heads = [
-            (f"{what}, {date_text(facts.day)}", gradient_text(facts))
+            (f"{what}, {date_text(facts.day)}", gradient_text(facts).replace(" towards ", ", to "))
             for what, facts in zip(("High water", "Low water"), pair, strict=True)
         ]
         size = (frame.width_mm, frame.height_mm)

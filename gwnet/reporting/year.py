@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import pandas as pd
 
-from gwnet.analysis.thresholds.lanes import BEYOND, LOGGER, MANUAL, NOT_BEYOND
+from gwnet.analysis.thresholds.lanes import BEYOND, LEVEL, LOGGER, MANUAL, NOT_BEYOND
 from gwnet.analysis.thresholds.states import CROSSED, NOT_CROSSED, UNCONFIRMED, ThresholdState
 from gwnet.figures.base.text import shown
 from gwnet.figures.hydrograph.context_strips import rate_unit, rounded
@@ -71,11 +71,11 @@ def key_wells(view: ReportView, aquifer: str) -> tuple[str, ...]:
 
 
 def crossing_bars(view: ReportView, wells: Sequence[str]) -> dict[str, CrossingBar]:
-    """Return days and readings of the threshold of most consequence of each well."""
+    """Return days and readings of the threshold on levels of most consequence of each well."""
     bars: dict[str, CrossingBar] = {}
     for state in view.thresholds:
         name = shown(state.well)
-        if state.well in wells and state.state != NOT_CROSSED and name not in bars:
+        if state.form == LEVEL and state.well in wells and state.state != NOT_CROSSED and name not in bars:
             bars[name] = _bar(state)
     return bars
 

@@ -442,3 +442,21 @@ def test_an_approved_level_out_of_the_bounds_of_its_well_is_named():
     assert text.endswith("out of the bounds of the well: MW-03 (below the bottom of the well).")
     left_out = control.assign(used=control["used"] & (control["well"] != "MW-03"))
     assert impossible_text(found, left_out) == ""
+
+
+def test_a_scattered_few_are_said_with_how_far_apart_they_are(plain):
+    assert not any("scattered few" in caution for caution in plain.cautions)
+    site, taken = field()
+    some = set(site["well"].iloc[:7])
+    few = mapped(site[site["well"].isin(some)], taken[taken["well"].isin(some)])
+    (said,) = [caution for caution in few.cautions if "scattered few" in caution]
+    assert said.startswith(f"A scattered few: {len(few.used)} levels, one in a square of ")
+
+
+def test_a_surface_that_jumps_to_each_well_is_found():
+    """Nine tenths of the sill are nugget, so the surface is flat but for needles at the wells."""
+    site, taken = field()
+    rough = taken.assign(water_elevation_m=taken["water_elevation_m"] + 0.3 * (-1.0) ** np.arange(len(taken)))
+    made = mapped(site, rough, interval_m=0.2, covariance=Covariance("spherical", 0.1, 1500.0, 0.9))
+    assert len(made.honour_failures) >= 3
+    assert all("the surface jumps to its level" in failure.text for failure in made.honour_failures)

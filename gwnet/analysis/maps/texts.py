@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Final
 
@@ -16,6 +17,7 @@ from gwnet.constants import NORMAL_95, SURVEY_ACCURACY_M
 from gwnet.hydro.gradients.horizontal import Gradient
 from gwnet.hydro.surfaces.contours import InferredRule, Unhonoured
 from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
+from gwnet.hydro.surfaces.hull import hull_area
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.outliers import LEAST_SEARCHED, NeighbourTest
 from gwnet.hydro.surfaces.spline import SplinedSurface
@@ -25,6 +27,8 @@ from gwnet.units import metres_per
 
 #: Fewer wells than this carry a map only with a warning; common practice, no source.
 FEW_WELLS: Final = 5
+#: Below this many levels a map says that they are a scattered few. Project default.
+SCATTERED_WELLS: Final = 10
 
 #: Screens differ when the longest is more than this many times the shortest (project default).
 SIMILAR_SCREENS: Final = 3.0
@@ -317,6 +321,12 @@ def cautions_of(
     if count < FEW_WELLS:
         wide = ", and the limits of the surface are very wide" if has_wide_limits(main_surface(surface)) else ""
         texts.append(f"Only {count} levels: contours are inferred throughout{wide}.")
+    elif count < SCATTERED_WELLS:
+        apart = math.sqrt(hull_area(surface.hull) / surface.z.size)
+        texts.append(
+            f"A scattered few: {count} levels, one in a square of {length_text(apart, unit, 0)} on the mean; another "
+            "well may change the contours."
+        )
     if count < LEAST_SEARCHED:
         texts.append(f"Too few levels to find one that does not fit its neighbours; {LEAST_SEARCHED} are needed.")
     if span.days > 1:

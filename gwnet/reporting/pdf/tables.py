@@ -23,6 +23,7 @@ from gwnet.reporting.pdf.styles import (
     HAIR,
     INK,
     NOTE,
+    PAPER,
     QUIET,
     RULE,
     TEXT_WIDTH,
@@ -297,12 +298,21 @@ class TableFlow(Flowable):  # type: ignore[misc]
         self.canv.setFillColor(QUIET)
         for start, _, text in row.reasons:
             if start == index:
-                draw_text(self.canv, edges[start] + CELL_PAD_X, top, text, ITALIC, CELL_SIZE)
+                self._draw_on_paper(edges[start] + CELL_PAD_X, top, text)
         if index == len(row.cells) - 1:
             lines = max(len(cell.lines) for cell in row.cells)
             for number, line in enumerate(row.remarks):
                 y = top - (lines + number) * CELL_LEADING
-                draw_text(self.canv, edges[1] + CELL_PAD_X, y, line, ITALIC, CELL_SIZE)
+                self._draw_on_paper(edges[1] + CELL_PAD_X, y, line)
+
+    def _draw_on_paper(self, left: float, y: float, text: str) -> None:
+        """Write a reason or a remark, clear of the lines of a scale behind it."""
+        if any(column.graphic == "interval" for column in self.layout.columns):
+            self.canv.setFillColor(PAPER)
+            width = text_width(text, ITALIC, CELL_SIZE)
+            self.canv.rect(left, y - 0.25 * CELL_SIZE, width, 1.05 * CELL_SIZE, stroke=0, fill=1)
+            self.canv.setFillColor(QUIET)
+        draw_text(self.canv, left, y, text, ITALIC, CELL_SIZE)
 
     def _draw_graphics(self, row: RowLayout, edges: list[float], top: float) -> None:
         for index, (column, scale) in enumerate(zip(self.layout.columns, self.layout.scales, strict=True)):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Table
+from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Table, number_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of, moment_text, stamp_text
 from gwnet.reporting.registry import register_section
@@ -149,32 +149,28 @@ def _tape_checks(view: ReportView) -> Block:
     measures = view.measures
     unit = "mm" if measures.unit == "m" else "ft"
     scale, decimals = (1000.0, 0) if unit == "mm" else (1.0, 2)
-    columns = (
-        Column("Tape"),
-        Column("Checked on"),
-        Column("Tape reading", measures.unit, 2, "right"),
-        Column("Reference reading", measures.unit, 3 if unit == "mm" else 2, "right"),
-        Column("Correction", unit, decimals, "right", signed=True),
-        Column("By"),
-    )
+    columns = (Column("Tape"), Column("Checked on"), Column("By"), Column("Correction at each reading", unit))
     rows = []
-    for row in checks.to_dict("records"):
-        correction = measures.length(float(row["reference_reading_m"]) - float(row["tape_reading_m"])) * scale
-        day = date_of(row["checked_on"])
+    for (tape, checked_on), own in checks.groupby(["instrument", "checked_on"], sort=True):
+        day = date_of(checked_on)
+        steps = []
+        for row in own.to_dict("records"):
+            correction = measures.length(float(row["reference_reading_m"]) - float(row["tape_reading_m"])) * scale
+            reading = measures.text(float(row["tape_reading_m"]), decimals=2)
+            steps.append(f"{number_text(correction, decimals, signed=True)} at {reading}")
+        by = ", ".join(dict.fromkeys(text_of(name) for name in own["checked_by"] if text_of(name)))
         rows.append(
             (
-                Cell(str(row["instrument"])),
+                Cell(str(tape)),
                 Cell(day.isoformat()) if day else Cell(None, NOT_ON_RECORD),
-                length_cell(row["tape_reading_m"], measures),
-                length_cell(row["reference_reading_m"], measures),
-                Cell(correction),
-                text_cell(row["checked_by"]),
+                text_cell(by),
+                Cell("; ".join(steps)),
             )
         )
     caption = (
         "Last check of each tape used in the period against a reference tape; the correction is added to readings."
     )
-    return Table("tape-checks", caption, columns, tuple(rows), identified_by=3, dense=True)
+    return Table("tape-checks", caption, columns, tuple(rows), identified_by=2, dense=True)
 
 
 def _in_force(view: ReportView) -> pd.DataFrame:

@@ -78,7 +78,6 @@ _TREND_FRAMES: Final = {
     tables=(TRENDS,),
     frames=_SEASON_FRAMES,
     notes=lambda view: ["seasons"] if len(view.data.extras.frame("seasons")) else [],
-    new_page=True,
 )
 def compose_seasons(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on the newest levels in their season; seasons of a month are drawn where there are any."""
@@ -302,35 +301,39 @@ def _summary_blocks(table: pd.DataFrame) -> list[Block]:
 
 
 def _summary_table(table: pd.DataFrame) -> Table:
+    ranked = bool(table["percentile"].notna().any())
+    dated = any(day_text(day) for day in table["reached_on"])
     columns = (
         Column("Well"),
         Column("Direction"),
         Column("since"),
         Column("Newest level"),
-        Column("percentile", "", 0, "right"),
+        *((Column("its percentile", "", 0, "right"),) if ranked else ()),
         Column("Threshold"),
-        Column("reached on"),
+        *((Column("reached on"),) if dated else ()),
         Column("What to do next"),
         Column("because"),
     )
     rows: list[Row] = []
     for row in table.to_dict("records"):
         percentile, why = number_of(row["percentile"]), text_of(row["data"])
+        reached = text_cell(day_text(row["reached_on"]), text_of(row["threshold_state"]) or "none")
+        known = Cell(percentile) if math.isfinite(percentile) else Cell(None, "too few years for a percentile")
         rows.append(
             (
                 Cell(str(row["well"])),
                 Cell(str(row["direction"])),
                 text_cell(row["since"], why),
                 text_cell(day_text(row["newest"]), why),
-                Cell(percentile) if math.isfinite(percentile) else Cell(None, "too few years for a percentile"),
-                text_cell(row["threshold"], "none that a trend leads to"),
-                text_cell(day_text(row["reached_on"]), text_of(row["threshold_state"]) or "none"),
+                *((known,) if ranked else ()),
+                Cell(text_of(row["threshold"]) or "none"),
+                *((reached,) if dated else ()),
                 Cell(str(row["to_do"])),
                 text_cell(row["because"], "nothing found"),
             )
         )
     caption = "What the levels of each well do and what to do next, the most urgent first."
-    return Table("trend-summary", caption, columns, tuple(rows), reasons_in_row=True)
+    return Table("trend-summary", caption, columns, tuple(rows), reasons_in_row=True, dense=True)
 
 
 def _slope_columns(view: ReportView) -> tuple[Column, ...]:

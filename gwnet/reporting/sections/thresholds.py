@@ -11,9 +11,7 @@ from gwnet.analysis.thresholds.states import CROSSED, Crossing, ThresholdState
 from gwnet.reporting.content import Block, Cell, Column, FigureSlot, Paragraph, Table
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import TEXT_WIDTH_MM, THRESHOLDS_MM, Drawing, FigureFrame
-from gwnet.reporting.measures import moment_text
 from gwnet.reporting.registry import register_section
-from gwnet.reporting.results.result import counted
 from gwnet.reporting.results.thresholds import threshold_results
 from gwnet.reporting.sections.common import length_cell, length_column, text_cell
 from gwnet.reporting.sections.statistics import threshold_date_blocks
@@ -23,6 +21,8 @@ from gwnet.reporting.view import ReportView
 
 #: Height that a long lead may take of a page of rows [mm].
 _LEAD_MM = 8.0
+#: What is said of a crossing whose levels are not all approved.
+_REVIEWED = {True: "provisional", False: ""}
 _NONE = "no level of the period can be judged"
 
 
@@ -99,9 +99,9 @@ def _states(view: ReportView) -> Table:
         "Extreme: the lowest level for a lower threshold, the highest for an upper one."
     )
     if any(state.form == GRADIENT for state in view.thresholds):
-        caption += " A gradient is held as the difference of head that it makes over the distance of the wells."
+        caption += " A gradient is held as the head less that of the other well that makes it over their distance."
     rows = tuple(_state_row(view, state) for state in view.thresholds)
-    return Table("thresholds", caption, columns, rows, identified_by=2)
+    return Table("thresholds", caption, columns, rows, identified_by=2, dense=True)
 
 
 def _state_row(view: ReportView, state: ThresholdState) -> tuple[Cell, ...]:
@@ -121,7 +121,7 @@ def _state_row(view: ReportView, state: ThresholdState) -> tuple[Cell, ...]:
     return (
         *head,
         Cell(measures.length(extreme.value_m), prefix=sign),
-        Cell(moment_text(extreme.at)),
+        Cell(extreme.at[:10]),
         length_cell(extreme.margin_m, measures),
     )
 
@@ -129,9 +129,9 @@ def _state_row(view: ReportView, state: ThresholdState) -> tuple[Cell, ...]:
 def _kind(state: ThresholdState) -> str:
     """Return the side of a limit, and what it limits where that is no level."""
     if state.form == CHANGE:
-        return f"{state.kind}, change within {counted(state.days, 'day')}"
+        return f"{state.kind}, change in {state.days} d"
     if state.form == GRADIENT:
-        return f"{state.kind}, head less that of {state.other_well}"
+        return f"{state.kind}, less {state.other_well}"
     return state.kind
 
 
@@ -149,17 +149,16 @@ def _crossings(view: ReportView) -> Table | None:
         Column("Ended by"),
         Column("Beyond", align="right"),
         Column("In a row", align="right"),
-        Column("Confirmed on"),
+        Column("Confirmed"),
         length_column("Peak", measures),
-        Column("Peak at"),
-        Column("Review"),
+        Column("Peak on"),
     )
     caption = (
         "Every crossing that reaches into the period, with its levels beyond in the period. Readings and days of a "
         f"logger are counted separately; a day counts by its mean, where it has {DAY_RULE}, and its peak is its lowest "
         "or highest head."
     )
-    return Table("crossings", caption, columns, rows, identified_by=4)
+    return Table("crossings", caption, columns, rows, identified_by=4, dense=True)
 
 
 def _crossing_row(view: ReportView, state: ThresholdState, crossing: Crossing) -> tuple[Cell, ...]:
@@ -169,7 +168,7 @@ def _crossing_row(view: ReportView, state: ThresholdState, crossing: Crossing) -
     return (
         Cell(state.well),
         text_cell(state.threshold, "not named"),
-        Cell("readings" if crossing.source == MANUAL else "logger days"),
+        Cell("readings" if crossing.source == MANUAL else "logger days", _REVIEWED[crossing.is_provisional]),
         Cell(crossing.first.isoformat()),
         Cell(crossing.last.isoformat()),
         text_cell("" if crossing.ended_by is None else crossing.ended_by.isoformat(), goes_on),
@@ -177,8 +176,7 @@ def _crossing_row(view: ReportView, state: ThresholdState, crossing: Crossing) -
         Cell(crossing.in_a_row),
         text_cell("" if crossing.confirmed_on is None else crossing.confirmed_on.isoformat(), wanting),
         Cell(view.measures.length(peak.value_m), prefix={"<=": "≤", ">=": "≥", "": ""}[peak.bound]),
-        Cell(moment_text(peak.at)),
-        Cell("provisional" if crossing.is_provisional else "approved"),
+        Cell(peak.at[:10]),
     )
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Sequence
+from typing import Final
 
 from gwnet.reporting.content import Block, FigureSlot, PageTitle, Paragraph
 from gwnet.reporting.drawing import TEXT_WIDTH_MM, YEAR_MAPS_MM, YEAR_STRIPS_MM, Drawing, FigureFrame
@@ -33,12 +35,22 @@ def compose_year(view: ReportView, drawing: Drawing) -> Sequence[Block]:
         blocks.append(PageTitle(f"{name} in {view.period.label}"))
         lead, rest = range_sentence(view, code)
         sentences = (rest, threshold_sentence(view, code), weather_sentence(view))
-        blocks.append(Paragraph(" ".join(text for text in sentences if text), "lead", lead))
-        blocks.extend(_figures(view, drawing, code, number))
+        text = " ".join(text for text in sentences if text)
+        blocks.append(Paragraph(text, "lead", lead))
+        lines = math.ceil((len(lead) + len(text)) / _LETTERS_A_LINE)
+        blocks.extend(_figures(view, drawing, code, number, max(lines - _USUAL_LINES, 0) * _LINE_MM))
     return blocks
 
 
-def _figures(view: ReportView, drawing: Drawing, code: str, number: int) -> list[Block]:
+#: Letters of a line of a lead at the least, the lines that the heights of the figures leave room for, and a line's
+#: height [mm].
+_LETTERS_A_LINE: Final = 105
+_USUAL_LINES: Final = 4
+_LINE_MM: Final = 4.7
+
+
+def _figures(view: ReportView, drawing: Drawing, code: str, number: int, less_mm: float) -> list[Block]:
+    """Return maps and strips; the strips give way to a long lead."""
     blocks: list[Block] = []
     wells, unit, page = key_wells(view, code), view.measures.unit, view.definition.page
     pair = extreme_maps(view, code)
@@ -50,7 +62,7 @@ def _figures(view: ReportView, drawing: Drawing, code: str, number: int) -> list
     else:
         blocks.append(Paragraph("Fewer than two rounds of the period could be mapped.", "small"))
     if wells:
-        frame = FigureFrame(TEXT_WIDTH_MM, YEAR_STRIPS_MM[page], unit)
+        frame = FigureFrame(TEXT_WIDTH_MM, YEAR_STRIPS_MM[page] - less_mm, unit)
         caption = f"The year at {joined(list(wells))}, with rainfall, stage and abstraction."
         draw = functools.partial(drawing.year_strips, view, wells, frame)
         blocks.append(FigureSlot(f"year-wells-{number}", caption, f"Hydrographs. {caption}", draw, captioned=False))
