@@ -18,6 +18,7 @@ _OTHERS = {
     "pooled": "No well of an aquifer is on record that matches.",
     "thresholds": "No threshold is in force at a well that matches.",
     "without_context": "No well is on record that matches.",
+    "changes": "No well is on record that matches.",
     "steps": "No well is on record that matches.",
     "left_out": "Every level that matches takes part.",
 }
@@ -50,6 +51,7 @@ _OTHERS = {
 @click.option(
     "--without-context", is_flag=True, help="Take rainfall and abstraction before each level out of the trends."
 )
+@click.option("--changes", is_flag=True, help="One row a step of a level: how many there are, when, with intervals.")
 @click.option("--steps", is_flag=True, help="Test for steps: the most likely one, gaps, new measuring points, sensors.")
 @click.option("--left-out", is_flag=True, help="List the levels that take no part, each with its reason.")
 @options.drawing("--figure", "Draw one well with its trend, or the slopes of several ranked, into this file.")

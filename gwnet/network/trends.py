@@ -266,6 +266,31 @@ class Trends(WellStatistics):
             how: Any = {"method": method, "seasons": seasons, "approved": approved}
             return in_unit(trend_steps(given.levels, given.wells, moments, **how), unit)
 
+    @same_parameters(__call__)
+    def changes(
+        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
+    ) -> pd.DataFrame:
+        """Find the steps of the levels of wells, one or several each, with the intervals of their dates.
+
+        Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As `gwnet.analysis.series.level_changes.level_changes`.
+
+        Raises
+        ------
+        SettingsError
+            If wells are to be judged alone: steps always are.
+        """
+        from gwnet.analysis.series.level_changes import level_changes
+
+        _refuse_alone(alone, "changes")
+        with self._inputs(**asked) as given:
+            how: Any = {"method": method, "seasons": seasons, "approved": approved}
+            return in_unit(level_changes(given.levels, given.wells, **how), unit)
+
     def left_out(
         self,
         wells: Wells = None,

@@ -1,6 +1,6 @@
 """How well limits of trends, threshold dates and steps hold in simulated levels: coverage, share significant, width.
 
-Run: ``python tests/bench/bench_trend_limits.py [trends|sharing|dates|steps ...] [DRAWS]`` (default all, 1000 draws). Each
+Run: ``python tests/bench/bench_trend_limits.py [trends|sharing|dates|steps|changes ...] [DRAWS]`` (default all, 1000 draws). Each
 case is one row: share of false alarms, power for a rise of three standard deviations (of a fall to the threshold, of a
 step), share of limits that hold the truth, and their median width. Noise is autoregressive of order 1 with a standard
 deviation of 1 m and fixed seeds. Shares are uncertain by about 1/√DRAWS at most. ``sharing`` has aquifers of ten wells,
@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.levels.serving import used_levels
-from gwnet.analysis.series.trend_changes import find_bend, find_step
+from gwnet.analysis.series.trend_changes import find_bend, find_level_changes, find_step
 from gwnet.analysis.series.trend_lines import LineValues, line_values
 from gwnet.analysis.series.trend_memory import memory_weights
 from gwnet.analysis.series.trend_records import SharedMemory, well_records
@@ -251,10 +251,58 @@ def print_changes(draws: int) -> None:
             )
 
 
+def several_case(years: int, yearly: float, draws: int, *, seed: int = 5) -> dict[str, float]:
+    """Return how many steps are found in quarterly levels with none, one, two (up and down again) and a line."""
+    random = np.random.default_rng(seed)
+    plain = noise(random, draws, 4 * years, yearly**0.25)
+    when = np.arange(4 * years) / 4.0
+    first = random.integers(years // 4, years // 3 + 1, draws)[:, None]
+    second = random.integers(years // 2 + 1, 3 * years // 4 + 1, draws)[:, None]
+    cases = {
+        "plain": plain,
+        "one": plain + 3.0 * (when >= second),
+        "two": plain + 3.0 * ((when >= first) & (when < second)),
+        "line": plain + 3.0 * when / years,
+    }
+    row: dict[str, float] = {}
+    for name, values in cases.items():
+        records = well_records(used_levels(as_levels(values, QUARTER_DAYS))[0], 4).values()
+        found = [find_level_changes(record) for record in records]
+        counts = np.array([len(each) for each in found])
+        row |= {f"{name}_{number}": float((counts == number).mean()) for number in (0, 1, 2)}
+        row[f"{name}_more"] = float((counts > 2).mean())
+        if name == "two":
+            truth = np.column_stack([first, second])[counts == 2] + 1980
+            ends = np.array([[(step.first, step.last) for step in each] for each in found if len(each) == 2])
+            held = (ends[..., 0] <= truth) & (ends[..., 1] >= truth) if len(ends) else np.zeros((0, 2))
+            row["dates_held"] = float(held.mean()) if held.size else float("nan")
+    return row
+
+
+def print_several(draws: int) -> None:
+    """Print how many steps are found."""
+    print("changes: years  yearly  none: false  one: found, more  two: found, more  dates held  line: steps")
+    for years in (10, 20, 40):
+        for yearly in (0.0, 0.5, 0.8):
+            row = several_case(years, yearly, draws)
+            print(
+                f"         {years:5}  {yearly:6.2f}  {1.0 - row['plain_0']:11.1%}  {row['one_1']:6.1%}, "
+                f"{row['one_2'] + row['one_more']:5.1%}     {row['two_2']:6.1%}, {row['two_more']:5.1%}     "
+                f"{row['dates_held']:9.1%}  {1.0 - row['line_0']:10.1%}",
+                flush=True,
+            )
+
+
 def main(words: list[str]) -> None:
     """Print what was asked for."""
     draws = next((int(word) for word in words if word.isdigit()), 1000)
-    parts = {"trends": print_trends, "sharing": print_sharing, "dates": print_dates, "steps": print_changes}
+    parts = {
+        "trends": print_trends,
+        "sharing": print_sharing,
+        "dates": print_dates,
+        "steps": print_changes,
+        "changes": print_several,
+    }
     for name in [word for word in words if word in parts] or list(parts):
         parts[name](draws)
 

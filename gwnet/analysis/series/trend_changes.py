@@ -15,6 +15,7 @@ from gwnet.analysis.series.trend_lines import line_values
 from gwnet.analysis.series.trend_records import WellRecord
 from gwnet.hydro.trends.correlated_line import fit_correlated_line
 from gwnet.hydro.trends.searched_change import SearchedChange, search_change
+from gwnet.hydro.trends.several_changes import find_changes
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +23,8 @@ Floats = NDArray[np.float64]
 ALPHA = 0.05
 #: Fewest years of a record whose bend is looked for (project default).
 LEAST_BEND_YEARS = 10
+#: Fewest years of a record whose steps are counted (project default).
+LEAST_STEP_YEARS = 10
 #: Share of the years at either end that have no change (project default): too little is left beside them.
 END_SHARE = 0.1
 LEAST_BESIDE = 2
@@ -98,6 +101,78 @@ class Step:
     p: float
     shift: tuple[float, float, float]
     correlation: float
+
+
+@dataclass(frozen=True, slots=True)
+class LevelChange:
+    """One of the steps that describe a record best.
+
+    Attributes
+    ----------
+    year : int
+        First year after it.
+    first : int
+        First year of its 95 % interval, the other steps as found.
+    last : int
+        Last year of it.
+    shift : tuple of float
+        Size, after less before, with its 95 % limits for these dates [m].
+    """
+
+    year: int
+    first: int
+    last: int
+    shift: tuple[float, float, float]
+
+    @property
+    def words(self) -> str:
+        """Return date and size of the step."""
+        span = f"{self.first} to {self.last}" if self.first < self.last else f"{self.first}"
+        return f"step of {self.shift[0]:+.2f} m about {self.year} ({span})"
+
+
+def find_level_changes(record: WellRecord) -> list[LevelChange]:
+    """Find the steps of a record, as many as describe it best.
+
+    Parameters
+    ----------
+    record : WellRecord
+        One value a season of a year.
+
+    Returns
+    -------
+    list of LevelChange
+        Steps in the order of time; none where a level, a line or a line with a bend describes the record as well, where
+        it has fewer than ten years, or where too few values are numbers.
+
+    Notes
+    -----
+    Steps at the beginning of each year but the first and last tenth, two years apart, beside a level for each season
+    (`gwnet.hydro.trends.several_changes.find_changes`). Sizes are those of all steps together, over all correlations.
+    """
+    given = line_values(record, straight=False) if record.years.size >= LEAST_STEP_YEARS else None
+    years = _candidates(record)
+    if given is None or not years.size or given.values.size <= given.design.shape[1] + 4:
+        return []
+    design = given.design[:, :-1]
+    found = find_changes(given.when, given.values, design, years.astype(np.float64), apart=float(LEAST_BESIDE))
+    if not found.steps_describe_best:
+        return []
+    places = list(found.places)
+    fitted = fit_correlated_line(
+        given.when, given.values, np.column_stack([design, given.when[:, None] >= years[places]]).astype(np.float64)
+    )
+    rows = np.eye(design.shape[1] + len(places))[design.shape[1] :]
+    middle, lower, upper = (fitted.quantile(rows, p) for p in (0.5, 0.025, 0.975))
+    return [
+        LevelChange(
+            year=int(years[at]),
+            first=int(years[first]),
+            last=int(years[last]),
+            shift=(float(middle[k]), float(lower[k]), float(upper[k])),
+        )
+        for k, (at, (first, last)) in enumerate(zip(places, found.intervals, strict=True))
+    ]
 
 
 def find_bend(record: WellRecord) -> Bend | None:

@@ -28,6 +28,8 @@ MOST_BOUNDS = 0.5
 #: Values farther from the line than so many robust standard deviations are moved to that distance (project default), so
 #: that one wrong reading neither makes nor hides a trend.
 FARTHEST_SPREADS = 4.0
+#: Years around a value whose median it is compared with where steps are looked for (project default).
+AROUND_YEARS = 2.0
 #: Rounds in which bounds get their expected values.
 ROUNDS = 30
 #: A record is short against its memory when the time in which the correlation falls to 1/e is longer than this share of
@@ -179,13 +181,16 @@ class LineValues:
     moved: int
 
 
-def line_values(record: WellRecord) -> LineValues | None:
+def line_values(record: WellRecord, *, straight: bool = True) -> LineValues | None:
     """Return the values of a record as a line takes them.
 
     Parameters
     ----------
     record : WellRecord
         One value a season of a year.
+    straight : bool, optional
+        Whether far values are those far from the straight line; else from the medians of the values two years around
+        them, which follow steps.
 
     Returns
     -------
@@ -222,7 +227,8 @@ def line_values(record: WellRecord) -> LineValues | None:
     values = record.values[here]
     if side.any():
         values = _expected(values, side, design)
-    values, moved = _held_near(values, steep * (when - origin), season)
+    line = steep * (when - origin) if straight else _running_median(when, values)
+    values, moved = _held_near(values, line, season)
     return LineValues(when, values, design, seasons, origin, moved)
 
 
@@ -275,6 +281,12 @@ def _expected(values: Floats, side: NDArray[np.int64], design: Floats) -> Floats
         ratio = np.exp(-(away**2) / 2.0 - log_ndtr(away)) / math.sqrt(2.0 * math.pi)
         filled[bounded] = fitted[bounded] + side[bounded] * spread * ratio
     return filled
+
+
+def _running_median(when: Floats, values: Floats) -> Floats:
+    """Return the medians of the values two years around each."""
+    first, last = np.searchsorted(when, when - AROUND_YEARS), np.searchsorted(when, when + AROUND_YEARS, side="right")
+    return np.array([np.median(values[i:j]) for i, j in zip(first, last, strict=True)])
 
 
 def _held_near(values: Floats, line: Floats, season: NDArray[np.int64]) -> tuple[Floats, int]:

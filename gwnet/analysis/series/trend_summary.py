@@ -11,9 +11,8 @@ import pandas as pd
 
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.seasons import season_summary
-from gwnet.analysis.series.trend_changes import find_bend, find_step
+from gwnet.analysis.series.trend_changes import find_bend, find_level_changes
 from gwnet.analysis.series.trend_records import Memories, WellRecord, longest_gap, well_records
-from gwnet.analysis.series.trend_tests import ALPHA
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
 
@@ -175,30 +174,13 @@ def _since(found: _Found) -> tuple[str, str]:
     """Return since when a well goes as it does, and the change of then in words."""
     start = str(found.trend["first"])[:4]
     record = found.record
-    p = found.trend["p_independent"]
-    # nothing is looked for where not even the values by themselves show a trend
-    if record is None or math.isnan(p) or longest_gap(record) is not None:
+    if record is None or math.isnan(found.trend["p_independent"]) or longest_gap(record) is not None:
         return start, ""
+    changes = find_level_changes(record)
+    if changes:
+        return str(changes[-1].year), ", ".join(change.words for change in changes)
     bend = find_bend(record)
-    if bend is not None:
-        return str(bend.year), bend.words
-    step = find_step(record) if p <= ALPHA else None
-    if step is not None and step.p <= ALPHA and _is_step(record, step.year):
-        return str(step.year), f"step of {step.shift[0]:+.2f} m about {step.year}"
-    return start, ""
-
-
-def _is_step(record: WellRecord, year: int) -> bool:
-    """Return whether two levels explain the yearly medians better than a straight line."""
-    medians = np.nanmedian(np.where(record.bound == 0, record.values, np.nan), axis=1)
-    here = ~np.isnan(medians)
-    years, medians = record.years[here].astype(np.float64), medians[here]
-    after = years >= year
-    if min(after.sum(), (~after).sum()) < 2:
-        return False
-    straight = np.polyval(np.polyfit(years, medians, 1), years)
-    stepped = np.where(after, medians[after].mean(), medians[~after].mean())
-    return bool(((medians - stepped) ** 2).sum() < ((medians - straight) ** 2).sum())
+    return (start, "") if bend is None else (str(bend.year), bend.words)
 
 
 def _doubts(found: _Found, change: str) -> list[str]:
