@@ -12,10 +12,32 @@ class WellsOnRecord(Group):
 
     _path = "net.wells"
 
-    def __call__(self, site: str | None = None, known_on: Instant = None) -> pd.DataFrame:
-        """Return the wells; see `gwnet.store.fetch.registry.wells`."""
+    def __call__(self, site: str | None = None, known_on: Instant = None, *, geo: bool = False) -> pd.DataFrame:
+        """Return the wells; see `gwnet.store.fetch.registry.wells`.
+
+        Parameters as `gwnet.network`.
+
+        Parameters
+        ----------
+        geo : bool, optional
+            Whether the wells come as points: a `geopandas.GeoDataFrame` in the coordinate system of the site, or in
+            longitude and latitude (EPSG:4326) where sites have different ones.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a well.
+        """
         with self._record(site, known_on) as record:
-            return record.wells
+            if not geo:
+                return record.wells
+            import geopandas
+
+            from gwnet.exchange.extract import Extract, shapes_of
+
+            extract = Extract(record)
+            places = shapes_of(extract, extract.wells)
+            return geopandas.GeoDataFrame(extract.wells.copy(), geometry=places, crs=extract.crs)
 
     def history(
         self, well: str, *, site: str | None = None, known_on: Instant = None, each: bool = False

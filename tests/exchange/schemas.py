@@ -1,6 +1,9 @@
 """Schemas of the OGC, read from a folder beside the checkout; they are no part of the project."""
 
 import os
+import re
+import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -29,15 +32,47 @@ class _Mirror(etree.Resolver):
         return None
 
 
-def schema(name):
-    """Return a compiled schema of the OGC; skip the test where the folder of schemas is absent."""
+def schemas_folder():
+    """Return the folder of schemas; skip the test where it is absent."""
     shared = Path(os.environ["GWNET_OPEN_DATA"]).parent if "GWNET_OPEN_DATA" in os.environ else ROOT.parent / "shared"
     folder = shared / "schemas"
     if not folder.is_dir():
         pytest.skip("no folder 'schemas' with the schemas of the OGC beside the open data")
+    return folder
+
+
+def schema(name):
+    """Return a compiled schema of the OGC."""
+    folder = schemas_folder()
     parser = etree.XMLParser(no_network=True)
     parser.resolvers.add(_Mirror(folder))
     return etree.XMLSchema(etree.parse(folder / "ogc" / name, parser))
+
+
+def features(path, name, scratch):
+    """Return what GDAL finds in a document by its schema, as text; it validates on the way."""
+    if shutil.which("ogrinfo") is None:
+        pytest.skip("no ogrinfo: install Debian's gdal-bin to run this test")
+    cache = scratch / "cache"
+    cache.mkdir()
+    for folder, host in (("ogc", "schemas.opengis.net"), ("w3c", "www.w3.org")):
+        top = schemas_folder() / folder
+        for file in top.rglob("*.xsd"):
+            shutil.copy(file, cache / re.sub(r"[^A-Za-z0-9.]", "_", f"{host}/{file.relative_to(top).as_posix()}"))
+    settings = f'<SchemaCache enabled="true"><Directory>{cache}</Directory></SchemaCache>'
+    (scratch / "settings.xml").write_text(
+        f"<Configuration><AllowRemoteSchemaDownload>false</AllowRemoteSchemaDownload>{settings}</Configuration>"
+    )
+    wanted = {
+        "XSD": f"http://schemas.opengis.net/{name}",
+        "CONFIG_FILE": scratch / "settings.xml",
+        **dict.fromkeys(
+            ("VALIDATE", "FAIL_IF_VALIDATION_ERROR", "REMOVE_UNUSED_LAYERS", "REMOVE_UNUSED_FIELDS"), "YES"
+        ),
+    }
+    options = [part for key, value in wanted.items() for part in ("-oo", f"{key}={value}")]
+    command = ["ogrinfo", "-q", "-al", f"GMLAS:{path}", *options]
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
 
 
 def read(path):

@@ -1,16 +1,15 @@
 """Wells as GroundWaterML 2.2: the schema, rules beyond it, an independent reader, and broken copies."""
 
 import math
+import re
 
-import numpy as np
-import pyogrio
 import pytest
 from lxml import etree
 
 import gwnet
 from gwnet.exchange import gwml
 
-from .schemas import read, schema
+from .schemas import features, read, schema
 from .time_series import small  # noqa: F401 (a fixture)
 
 SCHEMA = "gwml/2.2/gwml2-well.xsd"
@@ -93,18 +92,22 @@ def test_the_rules_beyond_the_schema_see_a_broken_copy(written):
         assert broken_rules(etree.fromstring(text.replace(old, new).encode()).getroottree())
 
 
-def test_another_reader_finds_wells_where_they_are(written, small):  # noqa: F811
-    layers = [name for name, _ in pyogrio.list_layers(written)]
-    assert layers
-    tables = {name: pyogrio.read_dataframe(written, layer=name) for name in layers}
-    names = {
-        str(value) for table in tables.values() for value in table.select_dtypes(exclude="number").to_numpy().ravel()
-    }
-    assert {"A <1>", "B-2"} <= names
-    table = next(table for table in tables.values() if "A <1>" in table.astype(str).to_numpy())
-    wells = small.wells()
-    back = table.to_crs(25832).geometry.centroid
-    assert np.allclose(sorted(back.x), sorted(wells["easting"]), atol=0.01)
+@pytest.mark.slow
+@pytest.mark.shared
+def test_another_reader_finds_wells_and_their_parts(written, small, tmp_path):  # noqa: F811
+    done = features(written, SCHEMA, tmp_path)
+    assert done.returncode == 0, done.stderr
+    found = dict.fromkeys(re.findall(r"identifier \(String\) = (.*)", done.stdout))
+    assert list(found) == ["A <1>", "B-2"]
+    places = [
+        tuple(map(float, pair)) for pair in re.findall(r"shape_abstractgeometry = POINT \((\S+) (\S+)\)", done.stdout)
+    ]
+    wells = small.wells(geo=True).to_crs(4326)
+    for (longitude, latitude), point in zip(places, wells.geometry, strict=False):
+        assert (longitude, latitude) == pytest.approx((point.x, point.y), abs=1e-7)
+    assert len(places) >= 2
+    values = [float(text) for text in re.findall(r"value \(Real\) = (\S+)", done.stdout)]
+    assert sorted(values) == [0, 5, 7, 7, 8, 8, 11, 12, 12]
 
 
 def test_construction_and_elevations_are_those_of_the_record(written):

@@ -155,3 +155,31 @@ def test_codes_that_are_not_on_record_are_refused_with_the_nearest(net):
 def test_nothing_is_hidden_in_the_attributes_of_a_frame(notebook):
     for name, value in notebook.items():
         assert getattr(value, "attrs", {}) == {}, name
+
+
+def test_wells_come_as_points_in_the_system_of_their_site(net):
+    table = net.wells(geo=True)
+    assert table.crs.to_epsg() == 25832
+    assert table["well"].tolist() == net.wells()["well"].tolist()
+    assert table.geometry.x.tolist() == table["easting"].tolist()
+    assert table.geometry.y.tolist() == table["northing"].tolist()
+    assert "geometry" not in net.wells()
+
+
+def test_no_column_of_a_frame_mixes_kinds_of_values(notebook):
+    """Text is never missing, numbers are NaN, instants NaT, dates None."""
+    mixed = {}
+    for name, value in notebook.items():
+        frame = value if isinstance(value, pd.DataFrame) else getattr(value, "table", None)
+        for column in frame.columns if isinstance(frame, pd.DataFrame) else ():
+            cells = frame[column]
+            kinds = {type(cell).__name__ for cell in cells[cells.notna()]} if cells.dtype == object else set()
+            if len(kinds) > 1 or (kinds == {"str"} and cells.isna().any()):
+                mixed[name, column] = kinds
+    assert mixed == {}
+
+
+def test_figures_and_products_show_in_a_notebook(notebook):
+    assert notebook["hydrograph"]._repr_png_().startswith(b"\x89PNG")
+    for name in ("map", "rounds", "pairs", "trend figure", "season figure"):
+        assert 'src="data:image/png;base64,' in notebook[name]._repr_html_(), name

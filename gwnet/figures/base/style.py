@@ -141,10 +141,18 @@ def style_context() -> Iterator[None]:
         yield
 
 
+class ShownFigure(Figure):
+    """A figure that a notebook shows by itself, whatever backend it has."""
+
+    def _repr_png_(self) -> bytes:
+        """Return the figure as a picture for a notebook."""
+        return figure_bytes(self, "png")
+
+
 def new_figure(size_mm: tuple[float, float]) -> Figure:
     """Return an empty figure of a size given in millimetres (width, height)."""
     width, height = size_mm
-    figure = Figure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH), dpi=100, facecolor=PAPER)
+    figure = ShownFigure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH), dpi=100, facecolor=PAPER)
     FigureCanvasAgg(figure)
     return figure
 

@@ -122,7 +122,7 @@ def _attach(document: pikepdf.Pdf, attachments: Mapping[str, bytes], moment: dt.
 
 def _place(document: pikepdf.Pdf, source: pikepdf.Pdf, place: Placement, number: int) -> None:
     page = document.pages[place.page]
-    left, bottom = (float(edge) for edge in source.pages[0].mediabox[:2])
+    left, bottom, *_ = (float(edge) for edge in source.pages[0].mediabox)
     form = document.copy_foreign(source.pages[0].as_form_xobject())
     name = page.add_resource(form, Name.XObject, name=Name(f"/Fig{number}"))
     x, y = place.x - left * place.scale, place.y - bottom * place.scale
