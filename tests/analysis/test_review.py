@@ -282,7 +282,7 @@ steps = st.lists(
 
 
 @pytest.mark.slow
-@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(steps=steps)
 def test_no_sequence_of_reviews_loses_a_row(steps, tmp_path_factory):
     """Whatever is asked, in whatever order: rows stay as they were, one is live, and every earlier state can be told."""
