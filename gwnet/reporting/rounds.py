@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.proposed_rounds import is_proposed
+from gwnet.constants import DAYS_PER_YEAR
 from gwnet.reporting.data import ReportData
 from gwnet.reporting.definition.period import Period
 from gwnet.reporting.measures import date_of
@@ -175,7 +176,7 @@ def year_before(levels: pd.DataFrame, period: Period, current: RoundView) -> dic
     usable = inside[inside["usable"].to_numpy(dtype=bool)]
     target = pd.Series(
         {
-            well: pd.Timestamp(event["measured_at_utc"]) - pd.Timedelta(days=365.25)
+            well: pd.Timestamp(event["measured_at_utc"]) - pd.Timedelta(days=DAYS_PER_YEAR)
             for well, event in current.best.items()
         },
         dtype="datetime64[us, UTC]",

@@ -13,11 +13,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.clock import zone_of
+from gwnet.constants import DAYS_PER_YEAR
 from gwnet.hydro.loggers.dense_series import thin
 
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DAY_US: Final = 86_400_000_000.0
-_YEAR_DAYS: Final = 365.25
 
 
 def nice_step(span: float, most: int) -> float:
@@ -140,7 +140,7 @@ def date_ticks(first: float, last: float, most: int) -> list[DateTick]:
         first label; else days.
     """
     span = max(last - first, 1.0)
-    if span / _YEAR_DAYS >= 4 or span / _YEAR_DAYS >= most:
+    if span / DAYS_PER_YEAR >= 4 or span / DAYS_PER_YEAR >= most:
         return _year_ticks(first, last, most)
     if span >= 62:
         return _month_ticks(first, last, most)

@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.clock import zone_of
+from gwnet.constants import DAYS_PER_YEAR
 from gwnet.figures.base.axes import to_local_days
 from gwnet.figures.base.text import plain, shown
 
@@ -192,7 +193,7 @@ def context_bars(context: pd.DataFrame | None, first: float, last: float) -> tup
     """Return rainfall, abstraction and the like by month, or by year for long records."""
     if context is None or context.empty:
         return ()
-    yearly = (last - first) / 365.25 > _YEARLY_BARS_FROM
+    yearly = (last - first) / DAYS_PER_YEAR > _YEARLY_BARS_FROM
     bars = []
     for (series, quantity, unit), rows in context.groupby(["series", "quantity", "unit"], sort=True):
         days = pd.to_datetime(rows["date"]).to_numpy(dtype="datetime64[D]")

@@ -343,7 +343,7 @@ def draw_bar(page: Page, box: Box, frame: MapFrame, heading: MapHeading) -> None
         shift = -text_width_pt(f"{length:g}", style.NOTE_PT) / style.PT_PER_MM / 2 if part == 1.0 else 0.0
         page.text(left + part * size + shift, base + 1.7, text, ha=ha)
     crs = heading.crs or "coordinate system not on record"
-    words = f"{crs}, {_unit_name(heading.coordinate_unit_m)}; north is grid north"
+    words = f"{crs}, {_unit_name(heading.coordinate_unit_m)}; grid north"
     size_pt = style.NOTE_PT
     page.text(
         left,

@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from gwnet.constants import DAYS_PER_YEAR
 from gwnet.figures.base import style
 from gwnet.figures.base.axes import nice_step, round_ticks
 from gwnet.figures.base.page import Box, KeyEntry, Page, Words, block_height_mm
@@ -118,7 +119,7 @@ def decomposition_plot_data(
         f"{how}observed = trend + seasonal + remainder, in every {each}; all panels have the same scale.",
         *notes,
     ]
-    middle = 365.25 / period / 2
+    middle = DAYS_PER_YEAR / period / 2
     weights = table["weight"].to_numpy(dtype=np.float64)
     return DecompositionPlotData(
         well=shown(well),

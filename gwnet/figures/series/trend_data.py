@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from gwnet.constants import DAYS_PER_YEAR
 from gwnet.errors import AnalysisError
 from gwnet.figures.base.axes import local_days
 from gwnet.figures.base.panel import approved_sentence, site_text
@@ -23,7 +24,6 @@ from gwnet.units import metres_per, text_in_unit
 
 Floats = NDArray[np.float64]
 
-YEAR_DAYS: Final = 365.25
 _METHODS: Final = {
     "seasonal": "each season compared with its own kind",
     "kendall": "one value a year",
@@ -223,7 +223,7 @@ def trend_plot_data(
         low_m=low,
         high_m=high,
         notes=(
-            *_notes(trend, unit, approved_sentence(own.loc[own["taken"].astype(bool), "review"]), known_on),
+            *_notes(trend, unit, line, approved_sentence(own.loc[own["taken"].astype(bool), "review"]), known_on),
             *([_SMOOTH_NOTE] if smooth is not None else []),
         ),
     )
@@ -260,14 +260,21 @@ def _brief(trend: Mapping[str, Any] | pd.Series, unit: str) -> str:
 
 
 def _notes(
-    trend: Mapping[str, Any] | pd.Series, unit: str, approved: str, known_on: RecordState | None
+    trend: Mapping[str, Any] | pd.Series,
+    unit: str,
+    line: TrendLine | None,
+    approved: str,
+    known_on: RecordState | None,
 ) -> tuple[str, ...]:
     notes = []
     slope = slope_text(trend, unit)
     if slope:
-        notes.append(
-            f"Theil–Sen slope {slope}, limits at 95 %. Line and band are those that threshold dates are projected with."
-        )
+        notes.append(f"Theil–Sen slope {slope}, limits at 95 %.")
+    if line is not None and line.days[-1] > line.days[0]:
+        # it is fitted with the serial correlation, so its slope is another than the median of slopes
+        drawn = np.ptp(line.days) / DAYS_PER_YEAR * metres_per(unit)
+        rise = number_text((line.elevation_m[-1] - line.elevation_m[0]) / drawn, _DECIMALS[unit], signed=True)
+        notes.append(f"Line drawn: {rise} {unit} a year; threshold dates are projected with it and its band.")
     p, adjusted = float(trend["p"]), float(trend["p_adjusted"])
     if not math.isnan(p):
         both = p_text(p) if abs(p - adjusted) < 1e-12 else f"{p_text(p)}, {adjusted:.2g} adjusted for many wells"

@@ -11,12 +11,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from gwnet.constants import DAYS_PER_YEAR
 from gwnet.hydro.checks.neighbours import LEAST_NEIGHBOURS, Series, series_of
 from gwnet.hydro.checks.robust_limits import Around, interval_groups, readings_around
 from gwnet.hydro.checks.spreads import Flags, Floats, Places, equally_long, nested_spread
-
-#: A year [d]: levels a year apart stand in the same season.
-YEAR_D: Final = 365.25
 
 #: A reading of the year before counts when it was taken within this many days of the same date (project default).
 YEAR_NEAR_D: Final = 45.0
@@ -98,7 +96,7 @@ def moves_against_neighbours(
     near = np.maximum(_NEAR_D, _NEAR_SHARE * np.nan_to_num(time - start))
     change = np.where(has, level - level[around.before], np.nan)
     last = change - _theirs(series, wells, neighbours, time, start, near)
-    earlier = time - YEAR_D
+    earlier = time - DAYS_PER_YEAR
     own = level - series.at(wells, earlier, np.full(time.shape, YEAR_NEAR_D))
     year = own - _theirs(series, wells, neighbours, time, earlier, np.full(time.shape, YEAR_NEAR_D))
     group = wells[None, :]
@@ -165,9 +163,9 @@ def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, soun
         that of the year before, their median; both weighted by their errors.
     """
     wells, time = np.asarray(well, dtype=np.int64), np.asarray(time_d, dtype=np.float64)
-    span = float(np.ptp(time)) + 2.0 * YEAR_D if time.size else 1.0
+    span = float(np.ptp(time)) + 2.0 * DAYS_PER_YEAR if time.size else 1.0
     key = wells * span + (time - time.min(initial=0.0))
-    ends = np.searchsorted(key, key[row] + YEAR_D - YEAR_NEAR_D)
+    ends = np.searchsorted(key, key[row] + DAYS_PER_YEAR - YEAR_NEAR_D)
     step, error = moves.since_last_m[row].copy(), moves.last_spread_m[row].copy()
     for place, (first, end) in enumerate(zip(row.tolist(), ends.tolist(), strict=True)):
         later = np.arange(first, end)
