@@ -46,7 +46,8 @@ class Description:
 
     def svg(self) -> dict[str, str | None]:
         """Return the elements of the metadata of an SVG (Dublin Core)."""
-        return {"Title": self.title or None, "Source": self.source, "Creator": self.program, "Date": None}
+        titled = {"Title": self.title} if self.title else {}  # an SVG takes no title that is None
+        return {**titled, "Source": self.source, "Creator": self.program, "Date": None}
 
     def pdf(self) -> dict[str, str]:
         """Return the entries of the information dictionary of a PDF (ISO 32000-1, 14.3.3)."""
