@@ -107,7 +107,20 @@ def _overview(table: "pd.DataFrame") -> "pd.DataFrame":
     first, last = table["first"].str[:4], table["last"].str[:4]
     view = table.assign(span=first.where(first == last, first + "–" + last), **{f"limits{slope[5:]}": limits})
     several = ["site"] if table["site"].nunique() > 1 else []
-    return view[[*several, "well", "n", "span", slope, f"limits{slope[5:]}", "p_adjusted", "direction", "note"]]
+    return view[
+        [
+            *several,
+            "well",
+            "n",
+            "span",
+            slope,
+            f"limits{slope[5:]}",
+            "p_adjusted",
+            "wells_adjusted",
+            "direction",
+            "note",
+        ]
+    ]
 
 
 def _brief(table: "pd.DataFrame") -> "pd.DataFrame":

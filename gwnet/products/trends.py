@@ -19,12 +19,14 @@ import pandas as pd
 from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.serving import used_levels
+from gwnet.analysis.series.trend_changes import find_level_changes
 from gwnet.analysis.series.trend_lines import fit_line
 from gwnet.analysis.series.trend_records import (
     Memories,
     WellRecord,
     decimal_years,
     level_of_line,
+    longest_gap,
     smooth_line,
     well_records,
 )
@@ -162,6 +164,7 @@ class TrendFigures(Product):
                 str(row["well"]),
                 trend=row,
                 line=_line_of(fitted.get(row["well"]), row),
+                changes=_changes_of(fitted.get(row["well"])),
                 smooth=smooth_line(lines[row["well"]]) if self.smooth and row["well"] in lines else None,
                 site=self.context.site,
                 unit=self.unit,
@@ -174,6 +177,15 @@ class TrendFigures(Product):
             message = "None of the wells has a level, so no trend can be drawn."
             raise TooFewLevelsError(message, fix="Name a well with levels, or a longer time.")
         return drawn
+
+
+def _changes_of(record: WellRecord | None) -> tuple[tuple[float, str], ...]:
+    """Return the days since 1970-01-01 of the steps of a record, and their words."""
+    found = [] if record is None or longest_gap(record) is not None else find_level_changes(record)
+    return tuple(
+        (float((np.datetime64(f"{step.year}-01-01") - np.datetime64("1970-01-01")).astype(np.int64)), step.words)
+        for step in found
+    )
 
 
 def _line_of(record: WellRecord | None, row: Mapping[str, Any]) -> TrendLine | None:

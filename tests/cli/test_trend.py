@@ -134,6 +134,20 @@ def test_pooled_trends_thresholds_steps_and_levels_left_out(record):
     assert [(row["well"], row["status"], row["reason"]) for row in left] == [("MW-1", "pumping", "pumping")]
 
 
+def test_steps_are_counted_and_wells_judged_alone(record):
+    found = rows(record("trend", "--changes", "--well", "MW-1", "--format", "csv"))
+    assert [(row["well"], row["number"], row["note"]) for row in found] == [
+        ("MW-1", "0", "too few years: 9 with a value, 10 needed")
+    ]
+    feet = record("trend", "--changes", "--format", "csv", "--unit", "ft").out.splitlines()[0]
+    assert "shift_ft,shift_lower_ft,shift_upper_ft" in feet
+    assert "other wells of aquifer" not in record("trend", "--alone", "--format", "csv").out
+    for table in ("--changes", "--steps", "--pooled"):
+        ran = record("trend", table, "--alone")
+        assert ran.code == STOPPED
+        assert "shares no serial correlation" in ran.err
+
+
 def test_a_threshold_is_projected(record, tmp_path):
     """MW-1 falls by 0.1 m a year from a depth of 3 m in 2010: 97.45 m at the end of 2018, 97 m some years later."""
     text = "site,well,threshold,kind,water_elevation,valid_from\nMM,MW-1,warning,lower,97,2010-01-01\n"

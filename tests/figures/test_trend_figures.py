@@ -8,6 +8,7 @@ import pytest
 from pypdf import PdfReader
 
 from gwnet.errors import AnalysisError, OutputError, SettingsError, TooFewLevelsError
+from gwnet.figures.base.axes import local_days
 from gwnet.figures.base.panel import save_all
 from gwnet.figures.base.style import new_figure
 from gwnet.figures.maps.context import MapContext
@@ -109,6 +110,22 @@ def test_across_a_gap_the_medians_before_and_after_are_drawn():
     unsure = data_of(frame, told | {"direction": "no significant step"})
     assert "median before and after the gap, no significant step" in words_of(draw_trend(unsure))
     assert data_of().steps == ()
+
+
+def test_steps_are_drawn_as_medians_between_them_with_their_words():
+    frame = levels(count=40)
+    frame.loc[frame.index >= 24, "water_elevation_m"] -= 3.0
+    cut = float(local_days(frame["measured_at"])[24])
+    data = data_of(frame, changes=((cut, "step of -3.00 m about 2016 (2015 to 2016)"),))
+    (_, end, before), (start_after, _, after) = data.steps
+    assert end < cut <= start_after
+    assert before - after == pytest.approx(3.0, abs=0.6)
+    assert "median between steps" in words_of(draw_trend(data))
+    assert "before and after the gap" not in words_of(draw_trend(data))
+    assert "Steps, with the interval of the year at 95 %: step of −3.00 m about 2016 (2015 to 2016)." in data.notes
+    # a hollow verdict on the slope says nothing of steps that are found
+    unsure = data_of(frame, row(direction="no significant trend"), changes=((cut, "step of -3.00 m"),))
+    assert "median between steps, no significant step" not in words_of(draw_trend(unsure))
 
 
 def test_the_caption_says_slope_test_period_and_what_was_left_out():

@@ -240,8 +240,11 @@ def _draw_lines(axes: Axes, data: TrendPlotData, view: _View) -> None:
         axes.plot(days, line, zorder=3.8, **_line_look(data, view))
     if data.smooth is not None:
         axes.plot(data.smooth[0], data.smooth[1] * view.factor, zorder=3.7, **_SMOOTH)
+    look = _line_look(data, view)
+    if data.steps_of == "steps":
+        look = _LINE | {"linewidth": look["linewidth"]}
     for start, end, level in data.steps:
-        axes.plot([start, end], [level * view.factor] * 2, zorder=3.8, **_line_look(data, view))
+        axes.plot([start, end], [level * view.factor] * 2, zorder=3.8, **look)
 
 
 def _line_look(data: TrendPlotData, view: _View) -> dict[str, Any]:
@@ -322,23 +325,21 @@ def _key(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
 
 
 def _line_entries(wells: Sequence[TrendPlotData]) -> list[KeyEntry]:
-    """Return the key of the lines that these figures show."""
+    """Return the key of the lines that these figures show, the limits right after the lines that they are of."""
     lines = [well for well in wells if well.trend is not None]
-    stepped = [well for well in wells if well.steps]
-    between = "median before and after the gap"
-    shown = [
+    trends = [
         ("trend", _LINE, any(well.direction in _SIGNIFICANT for well in lines)),
         ("slope, no significant trend", _NOT_SIGNIFICANT, any(well.direction not in _SIGNIFICANT for well in lines)),
-        (between, _LINE, any(well.direction in _SIGNIFICANT for well in stepped)),
-        (
-            f"{between}, no significant step",
-            _NOT_SIGNIFICANT,
-            any(well.direction not in _SIGNIFICANT for well in stepped),
-        ),
     ]
-    entries = [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in shown if there]
-    if any(well.smooth is not None for well in wells):
-        entries.append(KeyEntry("smooth line", line_symbol(**_SMOOTH), 6.0))
+    pieces = []
+    for of, words in (("gap", "median before and after the gap"), ("steps", "median between steps")):
+        stepped = [well for well in wells if well.steps and well.steps_of == of]
+        sure = [of == "steps" or well.direction in _SIGNIFICANT for well in stepped]
+        pieces += [(words, _LINE, any(sure)), (f"{words}, no significant step", _NOT_SIGNIFICANT, not all(sure))]
+    entries = [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in trends if there]
     if any(well.trend is not None and well.trend.has_limits for well in lines):
         entries.append(KeyEntry("its limits at 95 %", band_symbol(facecolor=_BAND, edgecolor="none"), 4.5))
+    entries += [KeyEntry(words, line_symbol(**look), 6.0) for words, look, there in pieces if there]
+    if any(well.smooth is not None for well in wells):
+        entries.append(KeyEntry("smooth line", line_symbol(**_SMOOTH), 6.0))
     return entries

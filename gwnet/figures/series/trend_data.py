@@ -78,7 +78,10 @@ class TrendPlotData:
     smooth : tuple of numpy.ndarray or None
         A smooth line: local days since 1970-01-01 and level [m].
     steps : tuple of tuple of float
-        Where levels before and after a gap are compared instead: first day, last day and median level [m] of each side.
+        Where levels before and after a gap are compared instead, or there are steps: first day, last day and median
+        level [m] of each piece.
+    steps_of : {"gap", "steps"}
+        What lies between the pieces.
     direction : str
         ``rising``, ``falling``, or what else the trends table says.
     brief : str
@@ -105,6 +108,7 @@ class TrendPlotData:
     trend: TrendLine | None
     smooth: tuple[Floats, Floats] | None
     steps: tuple[tuple[float, float, float], ...]
+    steps_of: str
     direction: str
     brief: str
     first: float
@@ -147,6 +151,7 @@ def trend_plot_data(
     trend: Mapping[str, Any] | pd.Series,
     line: TrendLine | None = None,
     smooth: tuple[Floats, Floats] | None = None,
+    changes: tuple[tuple[float, str], ...] = (),
     site: Mapping[str, Any] | pd.Series | None = None,
     unit: str = "m",
     known_on: RecordState | None = None,
@@ -166,6 +171,8 @@ def trend_plot_data(
         The line with its limits.
     smooth : tuple of numpy.ndarray, optional
         Days since 1970-01-01 and levels of a smooth line [m].
+    changes : tuple of (float, str), optional
+        Days since 1970-01-01 of steps of the level, ascending, each with its words.
     unit : {"m", "ft"}
         Unit of the axis.
 
@@ -195,7 +202,11 @@ def trend_plot_data(
     taken = own["taken"].to_numpy(dtype=bool)[order]
     method = own["method"].to_numpy(dtype=object)[order] if "method" in own.columns else np.full(days.size, "")
     logged = np.asarray(method == "logger", dtype=bool)
-    stepped = trend["method"] == "step"
+    counted = taken & (kind != "dry")
+    if trend["method"] == "step":
+        pieces_of = _sides(days[counted], elevation[counted])
+    else:
+        pieces_of = _between(days[counted], elevation[counted], [day for day, _ in changes])
     first, last = time_limits(days, np.empty(0), None, None)
     low, high = _range(elevation, taken, line)
     joined = np.where(taken | np.isin(kind, ("dry", "flowing")), kind, "unusable").astype(object)
@@ -215,7 +226,8 @@ def trend_plot_data(
         lines=pieces,
         trend=line,
         smooth=smooth,
-        steps=_sides(days[taken & (kind != "dry")], elevation[taken & (kind != "dry")]) if stepped else (),
+        steps=pieces_of,
+        steps_of="gap" if trend["method"] == "step" else "steps",
         direction=plain(trend["direction"]),
         brief=_brief(trend, unit),
         first=first,
@@ -225,6 +237,7 @@ def trend_plot_data(
         notes=(
             *_notes(trend, unit, line, approved_sentence(own.loc[own["taken"].astype(bool), "review"]), known_on),
             *([_SMOOTH_NOTE] if smooth is not None else []),
+            *([_changes_note(changes, unit)] if changes else []),
         ),
     )
 
@@ -236,6 +249,21 @@ def _sides(days: Floats, elevation: Floats) -> tuple[tuple[float, float, float],
     cut = int(np.argmax(np.diff(days))) + 1
     sides = ((days[:cut], elevation[:cut]), (days[cut:], elevation[cut:]))
     return tuple((float(when[0]), float(when[-1]), float(np.median(level))) for when, level in sides)
+
+
+def _between(days: Floats, elevation: Floats, cuts: list[float]) -> tuple[tuple[float, float, float], ...]:
+    """Return first day, last day and median level of the pieces between steps; none without a step."""
+    if not cuts or not days.size:
+        return ()
+    pieces = np.split(np.arange(days.size), np.searchsorted(days, cuts))
+    whole = [piece for piece in pieces if piece.size]
+    return tuple((float(days[piece[0]]), float(days[piece[-1]]), float(np.median(elevation[piece]))) for piece in whole)
+
+
+def _changes_note(changes: tuple[tuple[float, str], ...], unit: str) -> str:
+    """Return the steps as a sentence."""
+    words = re.sub(r"(?<![\w.)-])-(?=\d)", "−", text_in_unit("; ".join(words for _, words in changes), unit))
+    return f"Steps, with the interval of the year at 95 %: {words}."
 
 
 def _range(elevation: Floats, taken: NDArray[np.bool_], line: TrendLine | None) -> tuple[float, float]:
