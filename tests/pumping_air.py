@@ -62,10 +62,10 @@ def write_samples(folder, name, quantity, minutes, pressure_pa):
     return folder / f"{name}.csv", folder / f"{name}.toml"
 
 
-def network_under_air(folder, *, gap=(), has_efficiency=True):
+def network_under_air(folder, *, address=None, gap=(), has_efficiency=True):
     """Make the network with loggers, a barometer without samples between two minutes, and the efficiency of O1."""
     net = pumping_network(
-        folder / "tables", instruments=INSTRUMENTS, tape_checks=None, deployments=DEPLOYMENTS,
+        folder / "tables", address=address, instruments=INSTRUMENTS, tape_checks=None, deployments=DEPLOYMENTS,
         pumping_readings=readings(),
     )  # fmt: skip
     minutes = np.arange(-2880, 1440, 30)

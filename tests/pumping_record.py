@@ -82,14 +82,15 @@ def test_tables():
 test_tables.__test__ = False
 
 
-def pumping_network(folder, **changed):
-    """Make the network in a folder and return it open; tables may be given in place of those here, None leaves out."""
+def pumping_network(folder, *, address=None, **changed):
+    """Make the network in a folder, or at an address, and return it open; a table given as None is left out."""
     tables = {**TABLES, **test_tables(), **changed}
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in tables.items():
         if text is not None:
             (folder / f"{name}.csv").write_text(text)
-    init(folder / "record.sqlite")
-    net = Network(folder / "record.sqlite")
+    address = address or folder / "record.sqlite"
+    init(address)
+    net = Network(address)
     net.load([folder], by="Ana", now_utc=FIRST)
     return net

@@ -54,7 +54,8 @@ class SinceIssue:
             )
         moved = {str(well): _places(part) for well, part in self._moved.groupby("well")}
         reasons = [
-            Reason(act[0], _act_text(act, changes), moved.get(act[0], frozenset())) for act, changes in acts.items()
+            Reason(act[0], _act_text(act, changes), moved.get(act[0], frozenset()), _test_of(act))
+            for act, changes in acts.items()
         ]
         named = {reason.well for reason in reasons}
         rest = self._moved[~self._moved["well"].isin(named)]
@@ -63,7 +64,7 @@ class SinceIssue:
             reasons.append(Reason(str(well), f"{_count(len(part))} moved ({causes})", _places(part)))
         for well, part in self._added.groupby("well"):
             reasons.append(Reason(str(well), f"{_count(len(part))} recorded since", _places(part)))
-        return reasons
+        return reasons + self._read_for_tests
 
     @cached_property
     def moved(self) -> tuple[MovedLevels, ...]:
@@ -97,6 +98,23 @@ class SinceIssue:
         table = levels(self._then)
         return table[~table["event_id"].isin(self._before.index)]
 
+    @property
+    def _read_for_tests(self) -> list[Reason]:
+        """Return how many readings of each pumping test were not on record before."""
+        earlier = Snapshot(self.record.connection, self.since, self.record.site).pumping_readings
+        readings = self._then.pumping_readings
+        added = readings[~readings["pumping_reading_id"].isin(earlier["pumping_reading_id"])]
+        # a corrected reading is a new row of one that was there
+        names = ["test", "well", "measured_at_utc", "elapsed_min"]
+        added = added.merge(earlier[names].assign(was=True), on=names, how="left")
+        counts = added[added["was"].isna()].groupby("test").size()
+        return [
+            Reason(
+                "", f"{count} {'reading' if count == 1 else 'readings'} of test {test} recorded since", test=str(test)
+            )
+            for test, count in counts.items()
+        ]
+
     @cached_property
     def _named(self) -> pd.DataFrame:
         return levels(self._then)[["event_id", "round", "day", "aquifer"]]
@@ -124,6 +142,11 @@ def _act_text(act: tuple[str, ...], changes: list[str]) -> str:
     of = f" ({place})" if place else ""
     remark = f": {why}" if why else ""
     return f"{subject}{of}: {', '.join(changes)} (by {by}, {when}){remark}"
+
+
+def _test_of(act: tuple[str, ...]) -> str:
+    """Return the pumping test that an act concerns; empty for none."""
+    return act[2].partition(",")[0] if act[1].startswith("pumping ") else ""
 
 
 def _count(number: int) -> str:

@@ -50,11 +50,14 @@ class Reason:
         What was done, by whom, when and why.
     places : frozenset of str
         Rounds, days and aquifer of the levels that it moved or added: what is worked out from them follows from it.
+    test : str
+        Pumping test that it is of: all that is worked out from the test follows from it.
     """
 
     well: str
     text: str
     places: frozenset[str] = frozenset()
+    test: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,10 +296,13 @@ def _changed(value: Value, was: str, now: str, reasons: Sequence[Reason]) -> Cha
 def _why(value: Value, reasons: Sequence[Reason]) -> str:
     """Return what explains a changed value.
 
-    What was recorded of the well that the row is about comes first; then what moved levels of the round, day or aquifer
-    that row or table name; then what is of no single well; then whatever moved levels that it was worked out together
-    with.
+    What was recorded of the pumping test whose table it is comes first; then what was of the well that the row is
+    about; then what moved levels of the round, day or aquifer that row or table name; then what is of no single well;
+    then whatever moved levels that it was worked out together with.
     """
+    of_test = [reason.text for reason in reasons if reason.test and _is_of_test(value["table"], reason.test)]
+    if of_test:
+        return _listed(of_test)
     names = _names_in(value["row"])
     own = [reason.text for reason in reasons if reason.well and reason.well in names]
     if own:
@@ -312,6 +318,11 @@ def _why(value: Value, reasons: Sequence[Reason]) -> str:
     if others:
         return f"worked out together with levels that moved or were added: {_listed([_of_well(one) for one in others])}"
     return "nothing recorded since explains it: another version of the program, or newer data"
+
+
+def _is_of_test(table: str, test: str) -> bool:
+    """Return whether a table is of a pumping test, by its key."""
+    return table.startswith("pumping-") and table.endswith(f"-{test}")
 
 
 def _names_in(text: str) -> set[str]:

@@ -6,6 +6,7 @@ import json
 from importlib import import_module
 
 import pytest
+from pypdf import PdfReader
 
 from gwnet.cli import DONE, DONE_WITH_FINDINGS, WRONG_USAGE
 from gwnet.cli.lazy import LazyGroup
@@ -13,6 +14,7 @@ from gwnet.cli.pumping import COMMANDS, asked, command
 
 from ..pumping_air import network_under_air
 from ..pumping_record import pumping_network
+from ..two_pumped_wells import STORATIVITY, TRANSMISSIVITY, two_wells
 
 MODULES = {
     "list": "listed",
@@ -24,11 +26,25 @@ MODULES = {
 }
 
 
+@pytest.fixture(scope="module", params=["sqlite", pytest.param("server", marks=pytest.mark.postgres)])
+def address(request, tmp_path_factory):
+    """Give the address of a record with a test, of each kind of database once."""
+    folder = tmp_path_factory.mktemp(request.param)
+    server = request.getfixturevalue("postgres_module_url") if request.param == "server" else None
+    pumping_network(folder, address=server).close()
+    return str(server or folder / "record.sqlite")
+
+
 @pytest.fixture
-def here(gwnet_here, tmp_path, monkeypatch):
-    pumping_network(tmp_path / "record").close()
-    monkeypatch.setenv("GWNET_DB", str(tmp_path / "record" / "record.sqlite"))
+def here(gwnet_here, address, monkeypatch):
+    monkeypatch.setenv("GWNET_DB", address)
     return gwnet_here
+
+
+@pytest.fixture(params=["sqlite", pytest.param("server", marks=pytest.mark.postgres)])
+def fresh(request, tmp_path):
+    """Give the address of a database that a test fills itself."""
+    return request.getfixturevalue("postgres_url") if request.param == "server" else str(tmp_path / "own.sqlite")
 
 
 def rows_of(ran):
@@ -78,9 +94,9 @@ def test_two_methods_are_compared_in_a_sentence(here):
     assert (refused.code, "There is no method 'guess'" in refused.err) == (WRONG_USAGE, True)
 
 
-def test_air_pressure_is_taken_out_unless_it_is_to_stay_in(gwnet_here, tmp_path, monkeypatch):
-    network_under_air(tmp_path / "air").close()
-    monkeypatch.setenv("GWNET_DB", str(tmp_path / "air" / "tables" / "record.sqlite"))
+def test_air_pressure_is_taken_out_unless_it_is_to_stay_in(gwnet_here, fresh, tmp_path, monkeypatch):
+    network_under_air(tmp_path / "air", address=fresh).close()
+    monkeypatch.setenv("GWNET_DB", fresh)
     asked = ("pumping", "drawdown", "PT-1", "--wells", "O1", "--format", "csv")
     ran = gwnet_here(*asked)
     assert "barometer B and the barometric efficiency of 0.50" in " ".join(ran.err.split())
@@ -117,6 +133,47 @@ def test_the_sheet_is_written_and_goes_back_in_as_it_is(here, tmp_path):
     loaded = here("load", "sheets/S_PT-1_pumping_test.xlsx", "--by", "Ana")
     assert loaded.code == DONE, loaded.err
     assert "not filled in and passed over" in loaded.err + loaded.out
+
+
+def test_another_pumped_well_is_superposed_when_asked_for(gwnet_here, fresh, tmp_path, monkeypatch):
+    two_wells(tmp_path / "two", address=fresh).close()
+    monkeypatch.setenv("GWNET_DB", fresh)
+    found = gwnet_here("pumping", "list", "--findings")
+    assert (found.code, "Superpose it (--superpose P2)" in " ".join(found.out.split())) == (DONE_WITH_FINDINGS, True)
+    asked = ("pumping", "fit", "PT-1", "--method", "theis", "--format", "csv")
+    transmissivity, storativity = rows_of(gwnet_here(*asked, "--superpose", "P2"))
+    assert transmissivity["superposed"] == "P2"
+    assert float(transmissivity["value"]) == pytest.approx(TRANSMISSIVITY, rel=0.005)
+    assert float(storativity["value"]) == pytest.approx(STORATIVITY, rel=0.01)
+    alone = rows_of(gwnet_here(*asked))
+    assert (alone[0]["superposed"], alone[0]["value"] != transmissivity["value"]) == ("", True)
+    refused = gwnet_here(*asked, "--superpose", "O2")
+    assert "No pumping of O2 is on record beside this test" in " ".join(refused.err.split())
+    drawn = ("pumping", "figure", "PT-1", "--method", "theis", "--superpose", "all", "--out", "two.svg")
+    assert gwnet_here(*drawn).code == DONE
+    assert "pumping of P2 superposed" in (tmp_path / "two.svg").read_text()
+
+
+def test_a_corrected_rate_is_among_the_errata_of_the_next_issue(gwnet_here, fresh, tmp_path, monkeypatch):
+    pumping_network(tmp_path / "tables", address=fresh).close()
+    monkeypatch.setenv("GWNET_DB", fresh)
+    (tmp_path / "own.toml").write_text('title = "Test"\nsections = ["pumping_test", "earlier_reports"]\n')
+    issue = ("report", "own.toml", "--period", "2024-05", "--issue", "--by", "Ana", "--out")
+    assert gwnet_here(*issue, "one").code == DONE
+    (tmp_path / "pumping_rates.csv").write_text("site,test,from,rate\nS,PT-1,240,9.5\n")
+    correct = ("load", "pumping_rates.csv", "--correct", "--reason", "Meter read again", "--by", "Ben")
+    assert gwnet_here(*correct).code == DONE
+    assert gwnet_here(*issue, "two").code == DONE
+    text = " ".join(
+        " ".join(page.extract_text().split()) for page in PdfReader(tmp_path / "two/own_S_2024-05.pdf").pages
+    )
+    assert "Pumping rates PT 1: 1 value in 1 row, most at PW, 240.0: Rate 10.00 before, 9.50 L/s now." in text
+    assert "Pumping fits PT 1: " in text
+    differences = rows_of(gwnet_here("report", "diff", "1", "2", "--format", "csv"))
+    assert {row["table"] for row in differences} == {"pumping-rates-PT-1", "pumping-fits-PT-1"}
+    # every value that follows from the rate names its correction, those of observed wells too
+    assert all("pumping rate (PT-1, 240): rate from 10 L/s to 9.5 L/s (by Ben" in row["why"] for row in differences)
+    assert all(row["why"].endswith("Meter read again") for row in differences)
 
 
 def test_findings_give_exit_code_3(gwnet_here, tmp_path, monkeypatch):

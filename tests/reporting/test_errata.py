@@ -65,6 +65,15 @@ def test_a_change_names_the_corrections_of_its_own_well():
     assert "nothing recorded since explains it" in none.why
 
 
+def test_what_was_recorded_of_a_pumping_test_explains_its_tables_alone():
+    reasons = [Reason("PW", "rate corrected", test="PT-1"), Reason("", "2 readings", test="PT-2")]
+    now = "theis, O1, O2, transmissivity"
+    tables = {"pumping-fits-PT-1": "rate corrected", "pumping-static-PT-2": "2 readings"}
+    for table, why in tables.items():
+        [change], _ = changed_values([value(now, "1.0", table=table)], [value(now, "2.0", table=table)], reasons)
+        assert change.why == why
+
+
 def test_a_derived_value_names_what_moved_the_levels_of_its_round_day_or_aquifer():
     survey = Reason("L-02", "surveyed anew", frozenset({"2020-Q1", "2020-02-18", "lower"}))
     reasons = [survey, Reason("W-05", "misread", frozenset({"2021-Q3", "2021-08-17", "upper"}))]

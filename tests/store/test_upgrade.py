@@ -147,7 +147,7 @@ def test_what_was_recorded_is_read_as_before(name, old, store_url):
         ]
         changes = history.changes(connection)
         assert changes[["subject", "item", "was", "now"]].to_numpy().tolist() == [
-            ["level", "discharge l s at 2024-03-02 09:00+01:00", "nothing", "0.5"],
+            ["level", "discharge at 2024-03-02 09:00+01:00", "nothing", "0.5 L/s"],
             ["level", "quality at 2024-03-02 09:00+01:00", "good", "nothing"],
             ["level", "status at 2024-03-02 09:00+01:00", "dry", "pumping"],
             ["well", "easting", "500000", "500000.5"],

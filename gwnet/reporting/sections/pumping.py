@@ -171,7 +171,9 @@ def _rates(code: str, rates: pd.DataFrame) -> Table:
         )
         for row in rates.to_dict("records")
     )
-    return Table(f"pumping-rates-{code}", f"Rates of test {code}, from minutes since its start.", columns, rows)
+    return Table(
+        f"pumping-rates-{code}", f"Rates of test {code}, from minutes since its start.", columns, rows, identified_by=2
+    )
 
 
 def _static(view: ReportView, code: str, static: pd.DataFrame, drawdowns: pd.DataFrame) -> Table:

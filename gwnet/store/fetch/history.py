@@ -110,6 +110,8 @@ class _Names:
                 return local.date().isoformat()
             return local.isoformat(sep=" ", timespec="minutes")
         if isinstance(value, float):
+            if column.endswith("_l_s"):
+                return f"{value:.12g} L/s"
             return self._length(value) if column.endswith("_m") else f"{value:.12g}"
         return str(value)
 
@@ -153,7 +155,7 @@ def _change(
 
 
 def _words(column: str) -> str:
-    for ending in ("_id", "_utc", "_m"):
+    for ending in ("_id", "_utc", "_m", "_l_s"):
         column = column.removesuffix(ending)
     return column.replace("_", " ")
 
