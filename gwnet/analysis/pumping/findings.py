@@ -277,8 +277,8 @@ def _find_levels_below_the_bottom(test: GatheredTest) -> Iterator[PumpingFinding
             continue
         first = deep.iloc[0]
         message = (
-            f"{_count(len(deep), 'reading')} of {well} in test {test.test}, the first {first['depth_to_water_m']:.3f} m "
-            f"at minute {first['elapsed_min']:g}, below the bottom of the well, {bottom[well]:.2f} m below ground."
+            f"{_count(len(deep), 'reading')} of {well} in test {test.test}, the first {first['depth_to_water_m']:.3f} "
+            f"m at minute {first['elapsed_min']:g}, below the bottom of the well, {bottom[well]:.2f} m below ground."
         )
         fix = "Check the reading, the unit in the heading of its column, and the depth of the well on record."
         yield PumpingFinding(BELOW, str(well), message, fix)
