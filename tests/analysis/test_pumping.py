@@ -242,6 +242,11 @@ BAD = {
         findings.NO_STOP,
         "not on record when the pump",
     ),
+    "depths in centimetres": (
+        {"pumping_readings": readings_with("S,PT-1,O1,,500,591,,,T1\n")},
+        findings.BELOW,
+        "1 reading of O1 in test PT-1, the first 591.0",
+    ),
     "two depths at one time": (
         {"pumping_readings": readings_with("S,PT-1,O1,2024-05-01T08:20,,5.9,,,T1\n")},
         findings.TWICE,

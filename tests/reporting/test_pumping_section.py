@@ -9,6 +9,7 @@ import pytest
 from gwnet.errors import DefinitionError
 from gwnet.reporting.content import Bullets, Heading, Paragraph, Table
 from gwnet.reporting.definition.parse import load_definition
+from gwnet.reporting.measures import Measures
 from gwnet.reporting.sections import pumping
 
 TEST = {
@@ -139,6 +140,15 @@ def test_what_the_data_do_not_determine_is_said(blocks):
         "factor, only that it is above 713 m. A note."
     )
     assert texts[-1] == pumping.FOR_A_PROFESSIONAL
+
+
+def test_distances_have_the_unit_of_the_report(view24, constructed):
+    extras = dataclasses.replace(view24.data.extras, frames=frames())
+    in_feet = Measures("ft", 2)
+    view = dataclasses.replace(view24, data=dataclasses.replace(view24.data, extras=extras), measures=in_feet)
+    found = tables(list(pumping.compose_pumping_tests(view, constructed.PlainDrawing())))["pumping-static-PT-1"]
+    assert found.columns[1].unit == "ft"
+    assert found.rows[0][1].value == pytest.approx(30.0 / 0.3048)
 
 
 def test_the_definition_names_tests_and_methods(tmp_path):

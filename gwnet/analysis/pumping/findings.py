@@ -76,6 +76,7 @@ PASSING_ORDER: Final = "times of passing out of order"
 RISES: Final = "level rises while pumping"
 FAR: Final = "well far from the pumped well"
 NO_STOP: Final = "end of pumping not on record"
+BELOW: Final = "level below the bottom of the well"
 TWICE: Final = "two levels at one time"
 
 
@@ -262,6 +263,25 @@ def _find_open_tests(test: GatheredTest) -> Iterator[PumpingFinding]:
             "distinguished."
         )
         yield PumpingFinding(NO_STOP, test.well, message, "Correct the test: give stops_at.")
+
+
+@_rule(BELOW, "a manual reading of a test below the bottom of the well, such as one in another unit")
+def _find_levels_below_the_bottom(test: GatheredTest) -> Iterator[PumpingFinding]:
+    manual = test.levels[(test.levels["source"] == "manual") & test.levels["depth_to_water_m"].notna()]
+    bottom = test.wells.set_index("well")["total_depth_m"]
+    ground = test.wells.set_index("well")["ground_elevation_m"]
+    for well, rows in manual.groupby("well"):
+        below_ground = (float(ground[well]) - rows["water_elevation_m"]).fillna(rows["depth_to_water_m"])
+        deep = rows[below_ground > float(bottom[well])]
+        if deep.empty:
+            continue
+        first = deep.iloc[0]
+        message = (
+            f"{_count(len(deep), 'reading')} of {well} in test {test.test}, the first {first['depth_to_water_m']:.3f} "
+            f"m at minute {first['elapsed_min']:g}, below the bottom of the well, {bottom[well]:.2f} m below ground."
+        )
+        fix = "Check the reading, the unit in the heading of its column, and the depth of the well on record."
+        yield PumpingFinding(BELOW, str(well), message, fix)
 
 
 @_rule(TWICE, "two readings of one well at one moment of a test that differ")

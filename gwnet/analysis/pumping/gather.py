@@ -72,8 +72,8 @@ class GatheredTest:
         Readings of quality suspect or poor.
     wells : pandas.DataFrame
         Its wells and those of ``others``, the pumped one first, the others by distance: well, distance_m, easting_m,
-        northing_m, ground_elevation_m, screen_top_m, screen_bottom_m, radius_m, casing_radius_m, aquifer, use (purpose
-        and role on record).
+        northing_m, ground_elevation_m, screen_top_m, screen_bottom_m, total_depth_m, radius_m, casing_radius_m,
+        aquifer, use (purpose and role on record).
     others : pandas.DataFrame
         What was pumped beside the pumped well, in this test and in others of the site:
         `gwnet.analysis.pumping.others.OTHER_COLUMNS`.
@@ -422,6 +422,7 @@ def _wells(record: Snapshot, test: pd.Series, members: list[str]) -> pd.DataFram
             "ground_elevation_m": placed["ground_elevation_m"].to_numpy(dtype=np.float64),
             "screen_top_m": placed["screen_top_m"].to_numpy(dtype=np.float64),
             "screen_bottom_m": placed["screen_bottom_m"].to_numpy(dtype=np.float64),
+            "total_depth_m": placed["total_depth_m"].to_numpy(dtype=np.float64),
             "radius_m": np.where(np.isnan(radius), casing, radius),
             "casing_radius_m": np.where(np.isnan(casing), radius, casing),
             "aquifer": placed["aquifer"].to_numpy(dtype=object),

@@ -6,6 +6,7 @@ import click
 
 from gwnet.cli import options, output
 from gwnet.cli.pumping import asked
+from gwnet.units import text_in_unit
 
 
 @click.command("drawdown")
@@ -28,5 +29,5 @@ def command(test: str, is_static: bool, form: str, db: str, **chosen: Any) -> No
         table = net.pumping.static_levels(test, **chosen) if is_static else net.pumping.drawdown(test, **chosen)
         same = {name: chosen[name] for name in ("before_hours", "is_air_removed", "site", "known_on")}
         for sentence in net.pumping.remarks(test, **same):
-            output.say(sentence)
+            output.say(text_in_unit(sentence, chosen["unit"]))
     output.rows(table, form)

@@ -7,6 +7,7 @@ import click
 
 from gwnet.cli import options, output
 from gwnet.cli.pumping import asked
+from gwnet.units import text_in_unit
 
 _SHOWN = ("wells", "method", "parameter", "value", "unit", "lower", "upper", "identifiable", "n", "rmse_m")
 
@@ -65,4 +66,4 @@ def command(
     table = fitted.table.drop(columns=["test"]) if form == "table" else fitted.table
     output.rows(in_unit(table, unit), form, columns=_SHOWN)
     for line in fitted.sentences() if form == "table" else fitted.of_readings():
-        output.say(line)
+        output.say(text_in_unit(line, unit))

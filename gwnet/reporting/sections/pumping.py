@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -149,7 +150,7 @@ def _of_test(view: ReportView, code: str) -> list[Block]:
     if len(own["pumping_fits"]):
         blocks.append(_fits(view, code, own["pumping_fits"]))
         blocks += [Paragraph(text) for text in _conclusions(own["pumping_fits"])]
-    remarks = tuple(str(text) for text in own["pumping_remarks"]["message"])
+    remarks = tuple(view.measures.words(str(text)) for text in own["pumping_remarks"]["message"])
     if remarks:
         blocks.append(Bullets(remarks))
     return blocks
@@ -180,7 +181,7 @@ def _static(view: ReportView, code: str, static: pd.DataFrame, drawdowns: pd.Dat
     measures = view.measures
     columns = (
         Column("Well"),
-        Column("Distance", "m", 1, "right"),
+        Column("Distance", measures.unit, 1, "right"),
         Column("Levels before", "", 0, "right"),
         length_column("elevation", measures, group="Level at the start"),
         length_column("depth", measures, group="Level at the start"),
@@ -196,7 +197,7 @@ def _static(view: ReportView, code: str, static: pd.DataFrame, drawdowns: pd.Dat
         rows.append(
             (
                 Cell(str(row["well"])),
-                Cell(number_of(own["distance_m"].iloc[0]) if len(own) else None),
+                Cell(measures.length(number_of(own["distance_m"].iloc[0])) if len(own) else None),
                 Cell(int(row["n"])),
                 length_cell(row["static_elevation_m"], measures, "no measuring point was in force"),
                 length_cell(row["static_depth_m"], measures, "see the elevation"),
@@ -255,9 +256,14 @@ def _conclusions(fits: pd.DataFrame) -> list[str]:
     said = []
     for (method, wells), rows in fits.groupby(["method", "wells"], sort=False):
         parts = [_parameter(row) for row in rows.to_dict("records")]
-        note = text_of(rows["note"].iloc[0])
+        note = _beyond_parameters(text_of(rows["note"].iloc[0]))
         said.append(f"{str(method).capitalize()}, {str(wells).replace(',', ', ')}: {'; '.join(parts)}. {note}".strip())
     return said
+
+
+def _beyond_parameters(note: str) -> str:
+    """Return a note without the sentence on parameters that are not determined: each of them says so itself."""
+    return re.sub(r"The data do not determine .*?\.(?= [A-Z]|$) ?", "", note)
 
 
 def _parameter(row: dict[str, Any]) -> str:
