@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import shutil
 import sys
 import textwrap
@@ -30,9 +31,16 @@ if TYPE_CHECKING:
 RECORD: Final = "gwnet.record"
 
 
+def is_quiet() -> bool:
+    """Return whether messages were asked to be left out."""
+    context = click.get_current_context(silent=True)
+    return context is not None and bool(context.find_root().params.get("quiet"))
+
+
 def say(text: str) -> None:
-    """Print a message for the person at the terminal."""
-    click.echo(safe(hide_passwords(text)), err=True)
+    """Print a message for the person at the terminal, unless it is to be quiet."""
+    if not is_quiet():
+        click.echo(safe(hide_passwords(text)), err=True)
 
 
 def rows(
@@ -60,7 +68,7 @@ def rows(
     if table.empty and form == "table":
         say(empty)
     elif form == "table":
-        click.echo(text_table(table, _terminal_width(), emphasis.chosen(), zone()))
+        _show(text_table(table, _terminal_width(), emphasis.chosen(), zone()))
     elif form == "csv":
         writer = csv.writer(sys.stdout, lineterminator="\n")
         writer.writerow(table.columns)
@@ -70,6 +78,15 @@ def rows(
         records = (dict(zip(keys, map(file_value, row), strict=True)) for row in _values(table))
         lines = (json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records)
         click.echo("[\n" + ",\n".join(lines) + "\n]" if len(table) else "[]")
+
+
+def _show(text: str) -> None:
+    """Print a text; one longer than the terminal goes through its pager."""
+    if sys.stdout.isatty() and sys.stdin.isatty() and text.count("\n") >= shutil.get_terminal_size().lines:
+        os.environ.setdefault("LESS", "-RSFX")  # long lines are cut, to be scrolled sideways, and colours kept
+        click.echo_via_pager(text)
+    else:
+        click.echo(text)
 
 
 def _chosen(table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
@@ -206,7 +223,7 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
     callable
         To be called with what is done and what there is in all.
     """
-    on_terminal = sys.stderr.isatty()
+    on_terminal = sys.stderr.isatty() and not is_quiet()
 
     def show(done: int, total: int) -> None:
         if on_terminal:
