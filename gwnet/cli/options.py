@@ -33,7 +33,7 @@ def open_record(address: str) -> Iterator[Network]:
 
     A record that was opened while the options were read is taken.
     """
-    from gwnet.cli.output import RECORD, say
+    from gwnet.cli.output import RECORD, say, working
 
     context = click.get_current_context(silent=True)
     meta = {} if context is None else context.meta
@@ -41,7 +41,8 @@ def open_record(address: str) -> Iterator[Network]:
     net = opened[1] if opened is not None and opened[0] == address else _open(address)
     try:
         meta[RECORD] = net.store
-        yield net
+        with working():
+            yield net
         if net.store.looked_at is not None:
             say(f"Record as known on {net.store.looked_at.text}.")
     finally:

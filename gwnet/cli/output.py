@@ -8,6 +8,7 @@ import os
 import shutil
 import sys
 import textwrap
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -209,6 +210,46 @@ def say_some(lines: Sequence[str], most: int = 50) -> None:
         say(f"and {len(lines) - most} more; --format csv or json prints them all.")
 
 
+#: Seconds after which a command says that it is at work. Project default.
+_PATIENCE_S: Final = 2.0
+_CLEARED: Final = "\r" + " " * 60 + "\r"
+
+
+class _Bars:
+    """How many commands show how far they are, on this terminal."""
+
+    count = 0
+
+
+@contextmanager
+def working() -> Iterator[None]:
+    """Say on a terminal how long a command has been at work, from the third second on, while no progress is shown."""
+    context = click.get_current_context(silent=True)
+    if context is None or is_quiet() or not sys.stderr.isatty():
+        yield
+        return
+    name, done = context.command_path, threading.Event()
+
+    def show() -> None:
+        seconds = _PATIENCE_S
+        shown = False
+        while not done.wait(_PATIENCE_S if seconds == _PATIENCE_S and not shown else 1.0):
+            if not _Bars.count:
+                click.echo(f"\r{name} is at work, {seconds:.0f} s", nl=False, err=True)
+            shown = True
+            seconds += 1.0
+        if shown:
+            click.echo(_CLEARED, nl=False, err=True)
+
+    thread = threading.Thread(target=show, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        done.set()
+        thread.join()
+
+
 @contextmanager
 def progress(what: str) -> Iterator[Callable[[int, int], None]]:
     """Show how far a long command is, on a terminal only.
@@ -230,8 +271,10 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
             share = done / total if total else 1.0
             click.echo(f"\r{what} {share:4.0%}  ({done:,} of {total:,})", nl=False, err=True)
 
+    _Bars.count += 1
     try:
         yield show
     finally:
+        _Bars.count -= 1
         if on_terminal:
-            click.echo("\r" + " " * 60 + "\r", nl=False, err=True)
+            click.echo(_CLEARED, nl=False, err=True)

@@ -4,12 +4,13 @@ import os
 import pty
 import subprocess
 import sys
+import threading
 
 import click
 import pytest
 from click.shell_completion import ShellComplete
 
-from gwnet.cli import completion, group, main
+from gwnet.cli import completion, group, main, output
 from gwnet.cli.output import is_quiet, rows
 
 from ..exchange.time_series import load_record
@@ -101,3 +102,28 @@ def test_verbose_says_how_long_it_took_and_does_not_go_with_quiet(address, capsy
     assert main(["--verbose", "wells", "--db", address]) == 0
     assert "took 0." in capsys.readouterr().err.replace("took 1.", "took 0.")
     assert main(["--verbose", "--quiet", "wells", "--db", address]) == 2
+
+
+def test_a_command_that_takes_long_says_so_on_a_terminal_and_clears_it(monkeypatch):
+    shown = []
+    monkeypatch.setattr(output, "_PATIENCE_S", 0.01)
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    said = threading.Event()
+    monkeypatch.setattr(click, "echo", lambda text, **_: (shown.append(text), said.set()))
+    with click.Context(group, info_name="gwnet"), output.working():
+        assert said.wait(60.0)
+    assert "gwnet is at work" in shown[0]
+    assert not shown[-1].strip()
+
+
+def test_nothing_is_said_beside_a_progress_bar_or_without_a_terminal(monkeypatch):
+    shown = []
+    monkeypatch.setattr(click, "echo", lambda text, **_: shown.append(text))
+    with click.Context(group, info_name="gwnet"), output.working():
+        pass
+    assert shown == []
+    with output.progress("loading") as show:
+        assert output._Bars.count == 1
+        show(1, 2)
+    assert output._Bars.count == 0
+    assert shown == []
