@@ -216,9 +216,19 @@ _CLEARED: Final = "\r" + " " * 60 + "\r"
 
 
 class _Bars:
-    """How many commands show how far they are, on this terminal."""
+    """How many commands show how far they are on this terminal, or wait for an answer."""
 
     count = 0
+
+
+@contextmanager
+def without_bars() -> Iterator[None]:
+    """Let nobody say that a command is at work, for example while a person is asked."""
+    _Bars.count += 1
+    try:
+        yield
+    finally:
+        _Bars.count -= 1
 
 
 @contextmanager
@@ -271,10 +281,9 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
             share = done / total if total else 1.0
             click.echo(f"\r{what} {share:4.0%}  ({done:,} of {total:,})", nl=False, err=True)
 
-    _Bars.count += 1
     try:
-        yield show
+        with without_bars():
+            yield show
     finally:
-        _Bars.count -= 1
         if on_terminal:
             click.echo(_CLEARED, nl=False, err=True)
