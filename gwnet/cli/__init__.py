@@ -86,12 +86,22 @@ ALIASES: Final = {"round": "rounds", "reports": "report"}
     aliases=ALIASES,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
+@click.option("--quiet", is_flag=True, help="Print no messages, notes and progress; errors and what is asked for only.")
+@click.option("--verbose", is_flag=True, help="Say at the end how long it took.")
 @click.version_option(__version__, prog_name="gwnet", message="%(prog)s %(version)s")
-def group() -> None:
+@click.pass_context
+def group(context: click.Context, quiet: bool, verbose: bool) -> None:
     """Keep a groundwater monitoring network: levels, hydrographs, maps, reports.
 
     Each command has its own help: gwnet COMMAND --help. The documentation: gwnet help.
     """
+    if quiet and verbose:
+        raise click.UsageError("Give --quiet or --verbose, not both.")
+    if verbose:
+        import time
+
+        start = time.monotonic()
+        context.call_on_close(lambda: _say(f"took {time.monotonic() - start:.1f} s."))
 
 
 def main(args: Sequence[str] | None = None) -> int:
@@ -119,7 +129,7 @@ def main(args: Sequence[str] | None = None) -> int:
         warnings.simplefilter("always", GwnetWarning)
         shown = warnings.showwarning
         warnings.showwarning = lambda message, category, *rest, **more: (
-            _say(f"note: {message}") if issubclass(category, GwnetWarning) else shown(message, category, *rest, **more)
+            _note(message) if issubclass(category, GwnetWarning) else shown(message, category, *rest, **more)
         )
         return _run(args)
 
@@ -159,6 +169,13 @@ def _wrong_usage(error: click.ClickException) -> int:
         click.echo(f"Usage: {context.get_usage().removeprefix('Usage: ')}", err=True)
         click.echo(f"Help:  {context.command_path} --help", err=True)
     return WRONG_USAGE
+
+
+def _note(message: object) -> None:
+    """Say a note, unless messages are to be left out."""
+    context = click.get_current_context(silent=True)
+    if context is None or not context.find_root().params.get("quiet"):
+        _say(f"note: {message}")
 
 
 def _say(text: str) -> None:

@@ -5,14 +5,16 @@ from typing import Any
 
 import click
 
-from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, output
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, completion, options, output
 
 #: Columns on a terminal.
 _COLUMNS = ("finding_id", "well", "measured_at", "round", "rule", "severity", "decision", "message")
 
 
 @click.command("check")
-@click.option("--round", "round", metavar="ROUND", help="Only findings of this gauging round.")
+@click.option(
+    "--round", "round", metavar="ROUND", shell_complete=completion.rounds, help="Only findings of this gauging round."
+)
 @click.option("--dry-run", is_flag=True, help="Print the findings and record nothing.")
 @options.site
 @options.by

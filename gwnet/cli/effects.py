@@ -4,11 +4,11 @@ import datetime as dt
 
 import click
 
-from gwnet.cli import options, output, reviewed
+from gwnet.cli import completion, options, output, reviewed
 
 
 @click.command("effects")
-@click.argument("wells", nargs=-1, metavar="[WELL]...")
+@click.argument("wells", nargs=-1, metavar="[WELL]...", shell_complete=completion.wells)
 @click.option(
     "--between",
     nargs=2,

@@ -4,11 +4,11 @@ from typing import Any
 
 import click
 
-from gwnet.cli import options, output
+from gwnet.cli import completion, options, output
 
 
 @click.command("explain")
-@click.argument("well")
+@click.argument("well", shell_complete=completion.wells)
 @click.argument("time")
 @options.site
 @options.known_on

@@ -4,11 +4,11 @@ import datetime as dt
 
 import click
 
-from gwnet.cli import options, output, reviewed
+from gwnet.cli import completion, options, output, reviewed
 
 
 @click.command("history")
-@click.argument("well", required=False)
+@click.argument("well", required=False, shell_complete=completion.wells)
 @click.option("--states", is_flag=True, help="List the states of the record instead of what changed at a well.")
 @click.option("--each", is_flag=True, help="Show every row by itself, not the rows of one load as one.")
 @options.site

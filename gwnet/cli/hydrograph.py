@@ -5,11 +5,11 @@ from typing import Any
 
 import click
 
-from gwnet.cli import options, output
+from gwnet.cli import completion, options, output
 
 
 @click.command("hydrograph")
-@click.argument("wells", nargs=-1, required=True, metavar="WELL...")
+@click.argument("wells", nargs=-1, required=True, metavar="WELL...", shell_complete=completion.wells)
 @options.figure_file
 @options.loggers("Draw the heads of loggers under the manual readings.")
 @options.span

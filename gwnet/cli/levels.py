@@ -5,13 +5,13 @@ from typing import Any
 
 import click
 
-from gwnet.cli import options, output
+from gwnet.cli import completion, options, output
 
 
 @click.command("levels")
 @options.wells
 @options.aquifer
-@click.option("--round", "round", metavar="ROUND", help="Only this gauging round.")
+@click.option("--round", "round", metavar="ROUND", shell_complete=completion.rounds, help="Only this gauging round.")
 @click.option(
     "--loggers",
     type=click.Choice(["none", "round", "daily"]),

@@ -106,7 +106,8 @@ def ask_whether_complete() -> Callable[[Rejection], bool]:
         key = (rejection.file, rejection.row)
         if key not in answers:
             question = f"{rejection.place()}: {rejection.message} Is the line complete?"
-            answers[key] = can_ask() and click.confirm(safe(question), default=False, err=True)
+            with output.without_bars():
+                answers[key] = can_ask() and click.confirm(safe(question), default=False, err=True)
         return answers[key]
 
     return ask

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from click.core import ParameterSource
 
+from gwnet.cli import completion
+
 if TYPE_CHECKING:
     from gwnet.network import Network
 
@@ -31,7 +33,7 @@ def open_record(address: str) -> Iterator[Network]:
 
     A record that was opened while the options were read is taken.
     """
-    from gwnet.cli.output import RECORD
+    from gwnet.cli.output import RECORD, say, working
 
     context = click.get_current_context(silent=True)
     meta = {} if context is None else context.meta
@@ -39,9 +41,10 @@ def open_record(address: str) -> Iterator[Network]:
     net = opened[1] if opened is not None and opened[0] == address else _open(address)
     try:
         meta[RECORD] = net.store
-        yield net
+        with working():
+            yield net
         if net.store.looked_at is not None:
-            click.echo(f"Record as known on {net.store.looked_at.text}.", err=True)
+            say(f"Record as known on {net.store.looked_at.text}.")
     finally:
         net.close()
 
@@ -252,14 +255,33 @@ last_line_complete = click.option(
     is_flag=True,
     help="A last line without its line end is complete; asked for where its last cell may have been cut.",
 )
-site = click.option("--site", is_eager=True, metavar="SITE", help="Site, where the record holds several.")
-aquifer = click.option("--aquifer", metavar="AQUIFER", help="Only wells of this aquifer.")
-mapped_aquifer = click.option("--aquifer", required=True, metavar="AQUIFER", help="Aquifer to map.")
+site = click.option(
+    "--site",
+    is_eager=True,
+    metavar="SITE",
+    shell_complete=completion.sites,
+    help="Site, where the record holds several.",
+)
+aquifer = click.option(
+    "--aquifer", metavar="AQUIFER", shell_complete=completion.aquifers, help="Only wells of this aquifer."
+)
+mapped_aquifer = click.option(
+    "--aquifer", required=True, metavar="AQUIFER", shell_complete=completion.aquifers, help="Aquifer to map."
+)
 wells = click.option(
-    "--well", "wells", multiple=True, metavar="WELL", help="Only this well; may be given several times."
+    "--well",
+    "wells",
+    multiple=True,
+    metavar="WELL",
+    shell_complete=completion.wells,
+    help="Only this well; may be given several times.",
 )
 exclude = click.option(
-    "--exclude", multiple=True, metavar="WELL", help="Leave this well or gauge out; may be given several times."
+    "--exclude",
+    multiple=True,
+    metavar="WELL",
+    shell_complete=completion.wells,
+    help="Leave this well or gauge out; may be given several times.",
 )
 approved = click.option("--approved", is_flag=True, help="Leave out levels that no review approved.")
 day = click.option("--date", required=True, type=Day(), metavar="DATE", help="Local date of the levels.")

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import shutil
 import sys
 import textwrap
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -30,9 +32,16 @@ if TYPE_CHECKING:
 RECORD: Final = "gwnet.record"
 
 
+def is_quiet() -> bool:
+    """Return whether messages were asked to be left out."""
+    context = click.get_current_context(silent=True)
+    return context is not None and bool(context.find_root().params.get("quiet"))
+
+
 def say(text: str) -> None:
-    """Print a message for the person at the terminal."""
-    click.echo(safe(hide_passwords(text)), err=True)
+    """Print a message for the person at the terminal, unless it is to be quiet."""
+    if not is_quiet():
+        click.echo(safe(hide_passwords(text)), err=True)
 
 
 def rows(
@@ -60,7 +69,7 @@ def rows(
     if table.empty and form == "table":
         say(empty)
     elif form == "table":
-        click.echo(text_table(table, _terminal_width(), emphasis.chosen(), zone()))
+        _show(text_table(table, _terminal_width(), emphasis.chosen(), zone()))
     elif form == "csv":
         writer = csv.writer(sys.stdout, lineterminator="\n")
         writer.writerow(table.columns)
@@ -70,6 +79,15 @@ def rows(
         records = (dict(zip(keys, map(file_value, row), strict=True)) for row in _values(table))
         lines = (json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records)
         click.echo("[\n" + ",\n".join(lines) + "\n]" if len(table) else "[]")
+
+
+def _show(text: str) -> None:
+    """Print a text; one longer than the terminal goes through its pager."""
+    if sys.stdout.isatty() and sys.stdin.isatty() and text.count("\n") >= shutil.get_terminal_size().lines:
+        os.environ.setdefault("LESS", "-RSFX")  # long lines are cut, to be scrolled sideways, and colours kept
+        click.echo_via_pager(text)
+    else:
+        click.echo(text)
 
 
 def _chosen(table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
@@ -192,6 +210,56 @@ def say_some(lines: Sequence[str], most: int = 50) -> None:
         say(f"and {len(lines) - most} more; --format csv or json prints them all.")
 
 
+#: Seconds after which a command says that it is at work. Project default.
+_PATIENCE_S: Final = 2.0
+_CLEARED: Final = "\r" + " " * 60 + "\r"
+
+
+class _Bars:
+    """How many commands show how far they are on this terminal, or wait for an answer."""
+
+    count = 0
+
+
+@contextmanager
+def without_bars() -> Iterator[None]:
+    """Let nobody say that a command is at work, for example while a person is asked."""
+    _Bars.count += 1
+    try:
+        yield
+    finally:
+        _Bars.count -= 1
+
+
+@contextmanager
+def working() -> Iterator[None]:
+    """Say on a terminal how long a command has been at work, from the third second on, while no progress is shown."""
+    context = click.get_current_context(silent=True)
+    if context is None or is_quiet() or not sys.stderr.isatty():
+        yield
+        return
+    name, done = context.command_path, threading.Event()
+
+    def show() -> None:
+        seconds = _PATIENCE_S
+        shown = False
+        while not done.wait(_PATIENCE_S if seconds == _PATIENCE_S and not shown else 1.0):
+            if not _Bars.count:
+                click.echo(f"\r{name} is at work, {seconds:.0f} s", nl=False, err=True)
+            shown = True
+            seconds += 1.0
+        if shown:
+            click.echo(_CLEARED, nl=False, err=True)
+
+    thread = threading.Thread(target=show, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        done.set()
+        thread.join()
+
+
 @contextmanager
 def progress(what: str) -> Iterator[Callable[[int, int], None]]:
     """Show how far a long command is, on a terminal only.
@@ -206,7 +274,7 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
     callable
         To be called with what is done and what there is in all.
     """
-    on_terminal = sys.stderr.isatty()
+    on_terminal = sys.stderr.isatty() and not is_quiet()
 
     def show(done: int, total: int) -> None:
         if on_terminal:
@@ -214,7 +282,8 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
             click.echo(f"\r{what} {share:4.0%}  ({done:,} of {total:,})", nl=False, err=True)
 
     try:
-        yield show
+        with without_bars():
+            yield show
     finally:
         if on_terminal:
-            click.echo("\r" + " " * 60 + "\r", nl=False, err=True)
+            click.echo(_CLEARED, nl=False, err=True)

@@ -4,8 +4,9 @@ from pathlib import Path
 from typing import Any
 
 import click
+from click.shell_completion import CompletionItem
 
-from gwnet.cli import options, output
+from gwnet.cli import completion, options, output
 
 
 class ReportGroup(click.Group):
@@ -17,6 +18,10 @@ class ReportGroup(click.Group):
             args = ["make", *args]
         return super().parse_args(ctx, args)
 
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Return the commands that begin so, and the definitions."""
+        return [*super().shell_complete(ctx, incomplete), *completion.definitions(incomplete)]
+
 
 @click.group("report", cls=ReportGroup)
 def command() -> None:
@@ -27,9 +32,14 @@ def command() -> None:
 
 
 @command.command("make")
-@click.argument("definition")
+@click.argument("definition", shell_complete=completion.complete_definition)
 @click.option("--period", metavar="PERIOD", help="Period to report, for example 2026-Q1.")
-@click.option("--round", metavar="ROUND", help="Report this gauging round alone; its days are the period.")
+@click.option(
+    "--round",
+    metavar="ROUND",
+    shell_complete=completion.rounds,
+    help="Report this gauging round alone; its days are the period.",
+)
 @click.option(
     "--days",
     multiple=True,

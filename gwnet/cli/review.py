@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import click
 
-from gwnet.cli import DONE, DONE_WITH_FINDINGS, options, reviewed
+from gwnet.cli import DONE, DONE_WITH_FINDINGS, completion, options, reviewed
 
 #: The verbs: what each can be said of, and its help.
 VERBS: Final[dict[str, tuple[tuple[str, ...], str]]] = {
@@ -27,7 +27,9 @@ VERBS: Final[dict[str, tuple[tuple[str, ...], str]]] = {
 
 #: Options that say which levels are meant, and the argument that says which findings.
 _LEVELS: Final = (
-    click.option("--round", "round", metavar="ROUND", help="Levels of this gauging round."),
+    click.option(
+        "--round", "round", metavar="ROUND", shell_complete=completion.rounds, help="Levels of this gauging round."
+    ),
     options.span,
     options.site,
     options.wells,
@@ -43,7 +45,7 @@ _PASS_OVER: Final = click.option(
 
 
 @click.group("review", invoke_without_command=True)
-@click.option("--round", "round", metavar="ROUND", help="Only this gauging round.")
+@click.option("--round", "round", metavar="ROUND", shell_complete=completion.rounds, help="Only this gauging round.")
 @options.wells
 @options.span
 @options.site
