@@ -2,7 +2,9 @@
 
 import json
 
+import pandas as pd
 import pytest
+from pypdf import PdfReader
 
 from gwnet.cli import DONE
 
@@ -102,3 +104,29 @@ def test_limits_that_lack_their_partner_are_refused(record, tmp_path, row, words
     ran = record("load", "thresholds.csv", "--by", "Ana")
     assert words in ran.err
     assert len(json.loads(record("list", "thresholds", "--format", "json").out)) == 1
+
+
+def test_the_page_of_thresholds_is_true_of_the_annex(rates, tmp_path):
+    """Change and gradient worked out again with pandas from the levels handed over, not with the program's rules."""
+    (tmp_path / "short.toml").write_text(
+        'title = "Thresholds"\nsections = ["thresholds"]\nweb_page = false\n', encoding="utf-8"
+    )
+    ran = rates("report", "short.toml", "--period", "2024", "--out", "made")
+    assert ran.code == DONE, ran.err
+    (path,) = (tmp_path / "made").glob("*_levels_to_date.csv")
+    levels = pd.read_csv(path).assign(day=lambda rows: pd.to_datetime(rows["measured_at"].str[:10]))
+    wide = levels.pivot(index="day", columns="well", values="water_elevation_m")
+    (printed,) = (tmp_path / "made").glob("*.pdf")
+    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(printed).pages)
+    own = wide["MW-1"].dropna()
+    falls = {
+        day: own[day] - before.max()
+        for day in own.index
+        if len(before := own[(own.index < day) & (own.index >= day - pd.Timedelta(days=100))])
+    }
+    beyond = sum(fall <= -0.5 + 1e-9 for fall in falls.values())
+    assert f"{beyond} of {len(falls)} readings beyond" in text
+    assert f"Lowest change −{abs(min(falls.values())):.2f} m" in text.replace("\u00a0", " ")
+    gradients = ((wide["MW-1"] - wide["MW-2"]) / 200.0).dropna()
+    assert f"{(gradients <= 0.001).sum()} of {len(gradients)} readings beyond" in text
+    assert f"Lowest gradient {gradients.min():.5f} on {gradients.idxmin().day} {gradients.idxmin():%B %Y}" in text
