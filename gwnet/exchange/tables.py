@@ -117,7 +117,8 @@ def export_tables(extract: Extract) -> Iterator[ExportTable]:
         One at a time.
     """
     names = set()
-    for table in TABLES:
+    for done, table in enumerate(TABLES):
+        extract.progress(done, len(TABLES) + 2)
         frame = _given_frame(extract, table)
         if len(frame):
             names.add(table.name)
@@ -125,6 +126,7 @@ def export_tables(extract: Extract) -> Iterator[ExportTable]:
     levels = levels_table(extract)
     if len(levels.frame):
         yield levels
+    extract.progress(len(TABLES) + 1, len(TABLES) + 2)
     downloads = _downloads(extract)
     if len(downloads.frame):
         yield downloads

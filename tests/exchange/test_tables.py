@@ -94,6 +94,13 @@ def test_what_goes_out_comes_back(form, name, demo_record, demo_store, tmp_path)
     pd.testing.assert_frame_equal(after, before, check_exact=False, rtol=0, atol=1e-9)
 
 
+def test_how_far_an_export_is_goes_up_to_its_end(record):
+    seen = []
+    list(export_tables(Extract(record, progress=lambda done, total: seen.append(done / total))))
+    assert seen == sorted(seen)
+    assert 0.9 < seen[-1] < 1.0
+
+
 def test_a_part_of_the_record_goes_into_an_empty_one(demo_record, tmp_path):
     wells = ["N1-U", "W-02", "W-06"]  # a test pumps P-1 and reads N1-U
     with gwnet.open(demo_record) as net:
