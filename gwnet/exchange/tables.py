@@ -16,7 +16,6 @@ from gwnet.store.columns import Column, Table
 from gwnet.store.contract import BY_NAME, QUANTITIES, TABLES
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import registry, samples
-from gwnet.store.snapshot import Snapshot
 from gwnet.units import metres_per
 
 #: Kinds of columns in an export, by the kinds of columns of tables; the others are text.
@@ -118,7 +117,8 @@ def export_tables(extract: Extract) -> Iterator[ExportTable]:
         One at a time.
     """
     names = set()
-    for table in TABLES:
+    for done, table in enumerate(TABLES):
+        extract.progress(done, len(TABLES) + 2)
         frame = _given_frame(extract, table)
         if len(frame):
             names.add(table.name)
@@ -126,6 +126,7 @@ def export_tables(extract: Extract) -> Iterator[ExportTable]:
     levels = levels_table(extract)
     if len(levels.frame):
         yield levels
+    extract.progress(len(TABLES) + 1, len(TABLES) + 2)
     downloads = _downloads(extract)
     if len(downloads.frame):
         yield downloads
@@ -180,26 +181,12 @@ def _kind_of(column: pd.Series[Any]) -> str:
 
 # --- tables that can be loaded ----------------------------------------------------------------------------------------
 
-#: How each table is asked for; those that are not here are made by `_SPECIAL`.
-_FRAMES: Final[dict[str, Callable[[Snapshot], pd.DataFrame]]] = {
-    "sites": lambda record: record.sites,
-    "aquifers": lambda record: record.aquifers,
-    "construction": lambda record: record.construction,
-    "measuring_points": lambda record: record.measuring_points,
-    "instruments": lambda record: record.instruments,
-    "tape_checks": lambda record: record.tape_checks,
-    "deployments": lambda record: record.deployments,
-    "rounds": lambda record: record.rounds,
-    "register": lambda record: registry.register_entries(record.connection, record.known_on, record.site),
-    "pumping_tests": lambda record: record.pumping_tests,
-}
-
 
 def _given_frame(extract: Extract, table: Table) -> pd.DataFrame:
     """Return the rows of a table that can be loaded, of the wells and dates that are exported."""
     if table.name in _SPECIAL:
         return _SPECIAL[table.name](extract)
-    frame = _FRAMES[table.name](extract.record)
+    frame: pd.DataFrame = getattr(extract.record, table.name)
     if "well" in frame.columns:
         whole = frame.get("well").eq("")  # a barometer is of no well
         kept = extract.of_wells(frame)
@@ -270,6 +257,26 @@ def _wells(extract: Extract) -> pd.DataFrame:
     return extract.of_wells(extract.record.wells)
 
 
+def _register(extract: Extract) -> pd.DataFrame:
+    record = extract.record
+    return registry.register_entries(record.connection, record.known_on, record.site)
+
+
+def _rounds(extract: Extract) -> pd.DataFrame:
+    """Return the rounds with those of their wells that are chosen, where they name their wells."""
+    rounds = extract.record.rounds
+    chosen = set(extract.wells["well"])
+    kept = [[well for well in wells or () if well in chosen] for wells in rounds["wells"]]
+    is_of_them = [bool(some) or not wells for some, wells in zip(kept, rounds["wells"], strict=True)]
+    return rounds.assign(wells=pd.Series(kept, index=rounds.index, dtype=object))[is_of_them].reset_index(drop=True)
+
+
+def _of_tests(extract: Extract, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of the chosen wells in tests whose pumped well is chosen as well."""
+    tests = extract.of_wells(extract.record.pumping_tests)["test"]
+    return frame[frame["test"].isin(tests)].reset_index(drop=True)
+
+
 def _thresholds(extract: Extract) -> pd.DataFrame:
     frame = extract.of_wells(extract.record.thresholds)
     values = {f"{quantity}_m": frame["value_m"].where(frame["quantity"] == quantity) for quantity in QUANTITIES}
@@ -287,7 +294,7 @@ def _context(extract: Extract) -> pd.DataFrame:
 
 
 def _pumping_rates(extract: Extract) -> pd.DataFrame:
-    frame = extract.of_wells(extract.record.pumping_rates)
+    frame = _of_tests(extract, extract.record.pumping_rates)
     since = [
         f"{elapsed!r}" if np.isfinite(elapsed) else moment.isoformat()
         for elapsed, moment in zip(frame["from_elapsed_min"].tolist(), frame["from_utc"], strict=True)
@@ -296,7 +303,7 @@ def _pumping_rates(extract: Extract) -> pd.DataFrame:
 
 
 def _pumping_readings(extract: Extract) -> pd.DataFrame:
-    frame = extract.of_wells(extract.record.pumping_readings)
+    frame = _of_tests(extract, extract.of_wells(extract.record.pumping_readings))
     known = frame["measured_at_utc"].notna()
     return frame.assign(measured_at=_when(extract, frame, known).where(known, ""))
 
@@ -343,6 +350,8 @@ def _reading_values(column: Column, own: pd.DataFrame) -> tuple[str, list[float]
 
 _SPECIAL: Final[dict[str, Callable[[Extract], pd.DataFrame]]] = {
     "wells": _wells,
+    "rounds": _rounds,
+    "register": _register,
     "thresholds": _thresholds,
     "stages": _stages,
     "context": _context,

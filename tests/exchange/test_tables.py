@@ -94,6 +94,27 @@ def test_what_goes_out_comes_back(form, name, demo_record, demo_store, tmp_path)
     pd.testing.assert_frame_equal(after, before, check_exact=False, rtol=0, atol=1e-9)
 
 
+def test_how_far_an_export_is_goes_up_to_its_end(record):
+    seen = []
+    list(export_tables(Extract(record, progress=lambda done, total: seen.append(done / total))))
+    assert seen == sorted(seen)
+    assert 0.9 < seen[-1] < 1.0
+
+
+def test_a_part_of_the_record_goes_into_an_empty_one(demo_record, tmp_path):
+    wells = ["N1-U", "W-02", "W-06"]  # a test pumps P-1 and reads N1-U
+    with gwnet.open(demo_record) as net:
+        package = net.export("datapackage", tmp_path / "package", wells=wells, start="2023-01-01", end="2024-12-31")
+        levels = net.levels(wells, start="2023-01-01", end="2024-12-31")
+    network.init(tmp_path / "part.sqlite")
+    with gwnet.open(tmp_path / "part.sqlite") as net:
+        net.load([package], by="A. Keeper")
+        again = net.levels()
+    of_events = levels[levels["event_id"] > 0]
+    assert len(again) == len(of_events) > 10
+    assert sorted(again["depth_to_water_m"].dropna()) == pytest.approx(sorted(of_events["depth_to_water_m"].dropna()))
+
+
 def test_readings_in_feet_go_out_and_come_back_in_feet(tmp_path):
     files = {
         "sites": "site,crs,vertical_datum,length_unit,time_zone\nF,EPSG:25832,local,ft,Europe/Berlin\n",

@@ -24,7 +24,7 @@ from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed, parse
 from gwnet.ingest.tables.preview import RowChange, Watch
 from gwnet.ingest.tables.problems import ACCEPTABLE, name_rows
-from gwnet.ingest.tables.raw import RawSheet, is_result, recognise
+from gwnet.ingest.tables.raw import RawSheet, is_result, recognise, without_retired
 from gwnet.ingest.tables.recording import record_rows
 from gwnet.ingest.tables.rejected import TakeRows, write_rejected
 from gwnet.ingest.tables.row_rules import check_rows
@@ -401,7 +401,7 @@ def _read_all(
             if is_result(sheet):
                 notes.append(FileResult(sheet.file, note="worked out by gwnet and not read in the field; passed over"))
                 continue
-            parsed = parse(recognise(sheet, keys_only=instruction.correct), last_day)
+            parsed = parse(recognise(without_retired(sheet), keys_only=instruction.correct), last_day)
             check_last_line(parsed, is_complete)
             source.tables.append(parsed)
     return [source for source in sources.values() if source.tables], notes

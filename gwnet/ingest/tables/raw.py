@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from typing import Final
 
@@ -29,11 +29,28 @@ _UNITS_OF_KIND: Final[dict[str, Callable[[str], str]]] = {
 #: Ends of headings of lengths that name their unit, as exports have them.
 _LENGTH_ENDINGS: Final = frozenset({"m", "cm", "mm", "ft", "ftus"})
 
-#: Headings that only tables have which gwnet works out.
-_RESULTS: Final = (
-    frozenset({"water_elevation_m", "measuring_point_elevation_m", "uncertainty_m", "review"}),
-    frozenset({"download_id", "series_id", "sha256"}),
+#: Headings that together only tables have which gwnet works out; lengths in metres, feet count alike.
+_RESULTS: Final = tuple(
+    frozenset(words.split())
+    for words in (
+        "water_elevation_m measuring_point_elevation_m uncertainty_m review",  # levels
+        "well kind used reason uncertainty_m",  # levels of a map
+        "download_id series_id sha256",  # files of loggers
+        "instrument coverage_percent last_manual_reading",  # state of loggers
+        "rule severity message",  # findings
+        "slope_m_per_year p_adjusted direction",  # trends
+        "newest newest_m percentile",  # seasons
+        "threshold readings_judged state",  # states of thresholds
+        "threshold levels_in_period margin_m",  # crossings
+        "threshold value_m extreme_m state",  # levels held against thresholds
+        "item was now reason recorded_at_utc",  # corrections
+        "issue table was now why",  # values of earlier issues
+    )
 )
+#: Sheet of a workbook that says what the others are.
+_ABOUT: Final = "about"
+#: Heading of when a row was retired.
+_RETIRED: Final = "retired_at_utc"
 
 _HEADING = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*")
 
@@ -224,7 +241,7 @@ def _places(
 
 
 def is_result(sheet: RawSheet) -> bool:
-    """Return whether a sheet is a table that gwnet worked out: reduced levels, or what files of loggers gave.
+    """Return whether a sheet is a table that gwnet worked out, such as reduced levels, or is about other sheets.
 
     Parameters
     ----------
@@ -232,7 +249,39 @@ def is_result(sheet: RawSheet) -> bool:
         Rows and headings.
     """
     names = {split_heading(heading)[0].replace("_ft", "_m") for heading in sheet.headings}
-    return any(words <= names for words in _RESULTS)
+    return sheet.title == _ABOUT or any(words <= names for words in _RESULTS)
+
+
+def without_retired(sheet: RawSheet) -> RawSheet:
+    """Return a sheet without the rows that it says were retired, as histories of measuring points have them.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+        Rows and headings.
+
+    Returns
+    -------
+    RawSheet
+        The sheet itself where it has no such rows; otherwise with a warning that counts them.
+    """
+    if _RETIRED not in sheet.headings:
+        return sheet
+    place = sheet.headings.index(_RETIRED)
+    kept = [at for at, row in enumerate(sheet.rows) if not row[place].strip()]
+    gone = len(sheet.rows) - len(kept)
+    if not gone:
+        return sheet
+    words = "1 row that is" if gone == 1 else f"{gone} rows that are"
+    return replace(
+        sheet,
+        rows=[sheet.rows[at] for at in kept],
+        numbers=[sheet.numbers[at] for at in kept],
+        warnings=[
+            *sheet.warnings,
+            f"{words} no longer on record, as {_RETIRED} says, {'was' if gone == 1 else 'were'} passed over",
+        ],
+    )
 
 
 def find_table(title: str) -> Table | None:
