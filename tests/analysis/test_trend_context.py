@@ -50,6 +50,8 @@ def test_a_fall_that_pumping_made_is_none_without_it():
     assert row["slope_lower_m_per_year"] < 0 < row["slope_upper_m_per_year"]
     assert row["direction"] == "no significant trend"
     assert (row["inputs"], row["n"]) == ("P", 80)
+    # a quarter of a year and the nine months before it
+    assert "0 to 91 and 91 to 365 days" in row["note"]
 
 
 def test_a_fall_that_wet_years_hide_is_seen_without_them():
