@@ -144,7 +144,7 @@ def test_steps_are_counted_and_wells_judged_alone(record):
     assert "other wells of aquifer" not in record("trend", "--alone", "--format", "csv").out
     for table in ("--changes", "--steps", "--pooled"):
         ran = record("trend", table, "--alone")
-        assert ran.code == STOPPED
+        assert ran.code == WRONG_USAGE
         assert "shares no serial correlation" in ran.err
 
 

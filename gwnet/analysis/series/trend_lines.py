@@ -30,6 +30,8 @@ MOST_BOUNDS = 0.5
 FARTHEST_SPREADS = 4.0
 #: Years around a value whose median it is compared with where steps are looked for (project default).
 AROUND_YEARS = 2.0
+#: Fewest values of such a median (project default).
+LEAST_AROUND = 4
 #: Rounds in which bounds get their expected values.
 ROUNDS = 30
 #: A record is short against its memory when the time in which the correlation falls to 1/e is longer than this share of
@@ -189,8 +191,8 @@ def line_values(record: WellRecord, *, straight: bool = True) -> LineValues | No
     record : WellRecord
         One value a season of a year.
     straight : bool, optional
-        Whether far values are those far from the straight line; else from the medians of the values two years around
-        them, which follow steps.
+        Whether far values are those far from the straight line; else from the nearer of the medians of two years
+        before and after them, which follow steps.
 
     Returns
     -------
@@ -284,9 +286,15 @@ def _expected(values: Floats, side: NDArray[np.int64], design: Floats) -> Floats
 
 
 def _running_median(when: Floats, values: Floats) -> Floats:
-    """Return the medians of the values two years around each."""
+    """Return of the medians of two years up to each value and from it on the nearer one, so that steps stay sharp."""
     first, last = np.searchsorted(when, when - AROUND_YEARS), np.searchsorted(when, when + AROUND_YEARS, side="right")
-    return np.array([np.median(values[i:j]) for i, j in zip(first, last, strict=True)])
+    medians = np.empty(values.size)
+    for k, value in enumerate(values):
+        sides = [values[first[k] : k + 1], values[k : last[k]]]
+        # a median of few values is near any of them
+        whole = [side for side in sides if side.size >= LEAST_AROUND] or [values[first[k] : last[k]]]
+        medians[k] = min((float(np.median(side)) for side in whole), key=lambda level, value=value: abs(value - level))  # type: ignore[misc]
+    return medians
 
 
 def _held_near(values: Floats, line: Floats, season: NDArray[np.int64]) -> tuple[Floats, int]:
