@@ -68,12 +68,12 @@ def test_each_shell_gets_its_script(shell):
 def printed_on_a_terminal(address, monkeypatch, lines):
     """Return whether the rows of a command go through the pager on a terminal of that many lines."""
     paged = []
-    monkeypatch.setattr(click, "echo_via_pager", paged.append)
-    monkeypatch.setattr("shutil.get_terminal_size", lambda *_: os.terminal_size((200, lines)))
-    main_side, other = pty.openpty()
-    with os.fdopen(other, "w") as terminal, os.fdopen(main_side):
-        monkeypatch.setattr(sys, "stdin", terminal)
-        monkeypatch.setattr(sys, "stdout", terminal)
+    controlling, terminal = pty.openpty()
+    with os.fdopen(controlling), os.fdopen(terminal, "w") as screen, monkeypatch.context() as patch:
+        patch.setattr(click, "echo_via_pager", paged.append)
+        patch.setattr("shutil.get_terminal_size", lambda *_: os.terminal_size((200, lines)))
+        patch.setattr(sys, "stdin", screen)
+        patch.setattr(sys, "stdout", screen)
         assert main(["levels", "--db", address]) == 0
     return bool(paged)
 
