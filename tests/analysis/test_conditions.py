@@ -68,8 +68,11 @@ def test_each_condition_names_its_wells_and_what_it_rests_on(found):
     assert words(found[PRODUCT]) == {"A4": "0.20 m thick when last met on 2023-11-12"}
     # A3 was sounded with the reading after its obstruction
     assert words(found[OBSTRUCTED]) == {"A2": "obstructed on 2026-02-12, read since on 2026-03-12"}
-    # sounded at 9.30 + 0.10 m below the point, which is 0.8 m above ground; built to 12 m
-    assert words(found[SHORT]) == {"A4": "3.40 m short of the bottom as built on 2026-03-13"}
+    # sounded at 9.30 + 0.10 m and 11.60 + 0.10 m below the point, which is 0.8 m above ground; built to 12 m
+    assert words(found[SHORT]) == {
+        "A4": "3.40 m short of the bottom as built on 2026-03-13",
+        "A5": "1.10 m short of the bottom as built on 2025-11-12",
+    }
 
 
 def test_a_threshold_needs_a_year_of_levels_before_it(found):
