@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import LinAlgError, cho_solve, cholesky, solve_triangular
+from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 from scipy.optimize import minimize
 from scipy.spatial.distance import cdist
 
@@ -326,19 +326,18 @@ def restricted_terms(matrix: Floats, columns: Floats, heads: Floats) -> tuple[fl
     -----
     The restricted log likelihood is the first, negated, less half the second (Patterson and Thompson, 1971).
     """
-    try:
-        lower = cholesky(matrix, lower=True, overwrite_a=True, check_finite=False)
-        white = solve_triangular(
-            lower, np.column_stack([columns, heads]), lower=True, check_finite=False, overwrite_b=True
-        )
-        inner = cholesky(white[:, :-1].T @ white[:, :-1], lower=True, check_finite=False)
-    # no covariance for these wells: the search goes elsewhere
-    except LinAlgError:
+    # LAPACK itself: of matrices this small the checks of scipy.linalg take two thirds of the time
+    lower, failed = dpotrf(matrix.T, lower=1, clean=0, overwrite_a=1)
+    if not failed:
+        white, failed = dtrtrs(lower, np.column_stack([columns, heads]), lower=1)
+    if not failed:
+        inner, failed = dpotrf(white[:, :-1].T @ white[:, :-1], lower=1, clean=0)
+    if failed:  # no covariance for these wells: the search goes elsewhere
         return np.inf, np.inf, np.full(heads.shape, np.nan)
-    about = white[:, -1] - white[:, :-1] @ cho_solve((inner, True), white[:, :-1].T @ white[:, -1], check_finite=False)
+    about = white[:, -1] - white[:, :-1] @ dpotrs(inner, white[:, :-1].T @ white[:, -1], lower=1)[0]
     # half the logarithms of the two determinants, from the diagonals of their factors
     size = float(np.sum(np.log(np.diag(lower))) + np.sum(np.log(np.diag(inner))))
-    weights = solve_triangular(lower.T, about, lower=False, check_finite=False)
+    weights, _ = dtrtrs(lower, about, lower=1, trans=1)
     return size, float(about @ about), weights
 
 
