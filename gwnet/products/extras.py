@@ -255,7 +255,9 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
     limits = limits[limits["valid_until_utc"].isna() & limits["well"].isin(asked.wells["well"])]
     words = "of one value a year" if chosen.method == "kendall" else f"within {chosen.seasons} seasons of a year"
     since = f" from {chosen.start}" if chosen.start else ""
-    memory = shared_memory(asked.record, asked.wells, end=asked.period.last, approved=chosen.approved_only)
+    memory = shared_memory(
+        asked.record, asked.wells, asked.series_levels, end=asked.period.last, approved=chosen.approved_only
+    )
     which = "approved levels" if chosen.approved_only else "levels that may be used, provisional ones among them"
     table = trends(levels, asked.wells, memory=memory, **how)
     figures = TrendFigures(

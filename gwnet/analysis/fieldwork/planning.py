@@ -272,7 +272,9 @@ def _soundings(programme: Programme, wells: Iterable[str]) -> list[dict[str, Any
 def _visits(programme: Programme) -> list[dict[str, Any]]:
     """Return the installed loggers: visited when they were installed, read out, or when the well was gauged."""
     zone, record = zone_of(programme.zone), programme.record
-    installed = fetch_visits.deployments_at(record.connection, programme.noon, record.known_on, record.site)
+    installed = fetch_visits.deployments_at(
+        record.connection, programme.noon, record.known_on, record.site, record.deployments
+    )
     gauged = _last(programme.levels, "event_id")["day"].to_dict()
     rows = []
     for logger in installed.itertuples():

@@ -14,7 +14,11 @@ from gwnet.store.models.loggers import LoggerSeries
 
 
 def deployments_at(
-    connection: Connection, at_utc: dt.datetime, known_on: dt.datetime | None = None, site: str | None = None
+    connection: Connection,
+    at_utc: dt.datetime,
+    known_on: dt.datetime | None = None,
+    site: str | None = None,
+    deployments: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return the instruments that are installed at a moment, by site, well, instrument and time.
 
@@ -26,8 +30,10 @@ def deployments_at(
     ----------
     at_utc : datetime.datetime
         Aware time.
+    deployments : pandas.DataFrame, optional
+        All deployments, where they were fetched before.
     """
-    table = fetch_samples.deployments(connection, known_on)
+    table = fetch_samples.deployments(connection, known_on) if deployments is None else deployments
     removed = table["removed_at_utc"]
     table = table[(table["installed_at_utc"] <= at_utc) & (removed.isna() | (removed > at_utc))]
     if site is not None:
