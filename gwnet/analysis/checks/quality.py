@@ -20,8 +20,7 @@ from gwnet.analysis.checks.events import Events
 from gwnet.analysis.checks.limits import limits_of, unknown_limit_message
 from gwnet.analysis.checks.pumping import find_in_tests
 from gwnet.analysis.checks.rules import CHECKS, RULES
-from gwnet.analysis.levels.inputs import gather
-from gwnet.analysis.levels.reduce import reduce_levels
+from gwnet.analysis.levels.reduce import reduction_of
 from gwnet.store.save.verdicts import Stored, save_verdicts
 from gwnet.store.snapshot import Snapshot
 
@@ -88,8 +87,7 @@ def _site_findings(record: Snapshot, *, of_tests: bool) -> pd.DataFrame:
 def _of_levels(record: Snapshot) -> tuple[Events, list[Finding]]:
     """Return the level events of a site and what the checks notice in them."""
     limits, unknown = limits_of(record.settings)
-    inputs = gather(record)
-    events = Events(inputs, reduce_levels(inputs), record.settings, limits, record.rounds)
+    events = Events(*reduction_of(record), record.settings, limits, record.rounds)
     of_limits = [
         Finding(unknown_limit_message(name), {name: value}, rule=UNKNOWN_LIMIT, severity=SERIOUS)
         for name, value in unknown.items()

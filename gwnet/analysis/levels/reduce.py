@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.default_accuracy import day_of, reading_defaults, survey_defaults
-from gwnet.analysis.levels.inputs import Floats, LevelInputs
+from gwnet.analysis.levels.inputs import Floats, LevelInputs, gather
 from gwnet.clock import to_instants
 from gwnet.constants import BOTTOM_TOLERANCE_M
 from gwnet.hydro.reduction import elevation as reduction
@@ -17,7 +17,9 @@ from gwnet.hydro.reduction import uncertainty
 from gwnet.hydro.reduction.intervals import InForce, in_force
 from gwnet.hydro.reduction.tape import TapeCorrection, tape_correction
 from gwnet.hydro.reduction.uncertainty import UncertaintyParts
+from gwnet.records import Selection
 from gwnet.store.fetch.frames import number_groups
+from gwnet.store.snapshot import Snapshot
 
 #: What the reduction can notice, and what it means (the phrases in column ``finding``).
 FINDINGS = {
@@ -93,6 +95,17 @@ class Reduction:
     uncertainty_m: Floats
     accuracy_from: NDArray[np.object_]
     findings: dict[str, NDArray[np.bool_]]
+
+
+def reduction_of(record: Snapshot, selection: Selection | None = None) -> tuple[LevelInputs, Reduction]:
+    """Return level events of a record with their reduction, made once for a selection: levels and checks share it.
+
+    Parameters as `gwnet.analysis.levels`.
+    """
+    record = record.of_only_site()
+    inputs = gather(record, selection)
+    key = ("reduction", None if selection is not None and selection.is_everything else selection)
+    return inputs, record.once(key, lambda: reduce_levels(inputs))
 
 
 def reduce_levels(inputs: LevelInputs) -> Reduction:

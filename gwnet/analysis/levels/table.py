@@ -11,8 +11,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.levels.frame import levels_frame
-from gwnet.analysis.levels.inputs import gather
-from gwnet.analysis.levels.reduce import reduce_levels
+from gwnet.analysis.levels.reduce import reduction_of
 from gwnet.analysis.levels.serving import with_open_findings
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
@@ -54,8 +53,7 @@ def _reduce_frame(record: Snapshot, selection: Selection | None) -> pd.DataFrame
     # the checks of pumping tests look at heads of loggers, which are anchored to levels
     from gwnet.analysis.checks.open_findings import open_findings
 
-    inputs = gather(record, selection)
-    table = with_open_findings(levels_frame(inputs, reduce_levels(inputs)), open_findings(record))
+    table = with_open_findings(levels_frame(*reduction_of(record, selection)), open_findings(record))
     return table if selection is None else select_rows(table, selection)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -274,9 +275,18 @@ def frame(connection: Connection, statement: Select[*tuple[Any, ...]], columns: 
         ]
         statement = statement.with_only_columns(*bare, maintain_column_froms=True)
     rows = connection.execute(statement).fetchall()
-    by_column = list(zip(*rows, strict=True)) if rows else [()] * len(selected)
+    if not rows:
+        names = {str(column.key) for column in selected}
+        return _without_rows(tuple(column for column in declared if column.name in names)).copy()
+    by_column = list(zip(*rows, strict=True))
     values = {str(column.key): list(cells) for column, cells in zip(selected, by_column, strict=True)}
     return pd.DataFrame({c.name: _series(values[c.name], c) for c in declared if c.name in values})
+
+
+@cache  # most tables of a small record are empty
+def _without_rows(columns: FrameColumns) -> pd.DataFrame:
+    """Return a frame without rows."""
+    return pd.DataFrame({column.name: _series([], column) for column in columns})
 
 
 def as_declared(table: pd.DataFrame, name: str) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import cache
 from typing import Any
 
 import pandas as pd
@@ -75,6 +76,7 @@ def select_rows(name: str) -> Select[Any]:
     return statement.where(on_record(record.c, None))
 
 
+@cache  # selects are never changed, and to put one together takes longer than to run it on a small record
 def _select(name: str, frame_name: str) -> tuple[Table, Any, Select[Any], dict[str, ColumnElement[Any]]]:
     """Return a table, its recorded rows, the select of the columns of a frame from them, and all columns by name."""
     table = BY_NAME[name]
