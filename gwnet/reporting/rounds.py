@@ -23,6 +23,8 @@ Event = Mapping[str, Any]
 _USABLE: Final = 3
 _BOUND: Final = 2
 _NUMBER: Final = 1
+#: Days from a year before that a level compared with may lie off: further away it is of another season. Project default.
+_MOST_OFF: Final = 60
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -166,14 +168,28 @@ def planned_wells(named: Iterable[str] | None, wells: pd.DataFrame, first: dt.da
 
 
 def year_before(levels: pd.DataFrame, period: Period, current: RoundView) -> dict[str, Event]:
-    """Return for each well the event of the same period a year earlier that lies nearest to a year before."""
+    """Return for each well the event of the same period a year earlier that lies nearest to a year before a round.
+
+    Parameters
+    ----------
+    levels : DataFrame
+        Events of the selected wells to the end of the period.
+    period : Period
+        Period of the report.
+    current : RoundView
+        A round of the period. An event more than 60 days from a year before its reading is not compared with it.
+
+    Returns
+    -------
+    dict of str to mapping
+        Rows of ``levels`` by well; without readings of the round the best event of each well.
+    """
     before = period.a_year_before()
     inside = levels[_are_within(levels, before.first, before.last)]
     if inside.empty:
         return {}
     if not current.best:
         return best_events(inside)
-    usable = inside[inside["usable"].to_numpy(dtype=bool)]
     target = pd.Series(
         {
             well: pd.Timestamp(event["measured_at_utc"]) - pd.Timedelta(days=DAYS_PER_YEAR)
@@ -181,10 +197,11 @@ def year_before(levels: pd.DataFrame, period: Period, current: RoundView) -> dic
         },
         dtype="datetime64[us, UTC]",
     )
-    wanted = usable["well"].map(target)
-    distance = (usable["measured_at_utc"] - wanted).abs()
-    ordered = usable.assign(distance=distance).sort_values(["well", "distance", "event_id"], kind="stable")
+    distance = (inside["measured_at_utc"] - inside["well"].map(target)).abs()
+    near = inside.assign(distance=distance)[(distance <= pd.Timedelta(days=_MOST_OFF)).to_numpy(dtype=bool)]
+    usable = near[near["usable"].to_numpy(dtype=bool)]
+    ordered = usable.sort_values(["well", "distance", "event_id"], kind="stable")
     nearest = ordered.drop_duplicates("well", keep="first").drop(columns="distance")
-    found = best_events(inside)
+    found = best_events(near.drop(columns="distance"))
     found.update({str(row["well"]): row for row in nearest.to_dict("records")})
     return found

@@ -63,8 +63,8 @@ class ReportView:
         Rounds of the period and the last measured one before them.
     in_period : tuple of RoundView
         Those of the period.
-    last_year : mapping of str to Event
-        Event of the same period a year before, by well.
+    years_before : mapping of str to mapping
+        Events of about a year before each round of the period: by code of the round, then by well.
     thresholds : tuple of ThresholdState
         State of each threshold in force over the period, the worst first.
     reviews : ReviewCount
@@ -79,7 +79,7 @@ class ReportView:
     levels: pd.DataFrame
     rounds: tuple[RoundView, ...]
     in_period: tuple[RoundView, ...]
-    last_year: Mapping[str, Event]
+    years_before: Mapping[str, Mapping[str, Event]]
     thresholds: tuple[ThresholdState, ...]
     reviews: ReviewCount
 
@@ -106,9 +106,13 @@ class ReportView:
         return change_between(view.best.get(well), before.best.get(well) if before else None, absent)
 
     def change_in_year(self, view: RoundView, well: str) -> Change:
-        """Return the change at a well since the same period a year before."""
-        absent = "no event in the same period a year before"
-        return change_between(view.best.get(well), self.last_year.get(well), absent)
+        """Return the change at a well in the year before a round."""
+        absent = "no event about a year before"
+        return change_between(view.best.get(well), self.year_before(view).get(well), absent)
+
+    def year_before(self, view: RoundView) -> Mapping[str, Event]:
+        """Return the event of about a year before a round of the period, by well."""
+        return self.years_before.get(view.code, {})
 
     def aquifer_of(self, well: str) -> str:
         """Return the code of a well's aquifer, empty when it is not on record."""
@@ -183,7 +187,7 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
         levels=levels,
         rounds=rounds,
         in_period=in_period,
-        last_year=year_before(levels, period, in_period[-1]) if in_period else {},
+        years_before={view.code: year_before(levels, period, view) for view in in_period},
         thresholds=find_states(
             limits, data.levels, data.logger_days, list(wells["well"]), period.first, period.last, data.site.time_zone
         ),

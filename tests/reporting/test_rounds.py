@@ -97,7 +97,19 @@ def test_year_before_takes_the_event_nearest_to_a_year_earlier(constructed, quar
     near["water_elevation_m"], near["round"] = 1.0, ""
     levels = pd.concat([data.levels, near.to_frame().T.astype(data.levels.dtypes.to_dict())], ignore_index=True)
     view = look(quarterly, dataclasses.replace(data, levels=levels), parse_period("2026-Q1"))
-    assert view.last_year["HW-001"]["measured_at"].startswith("2025-02-10")
+    assert view.year_before(view.current)["HW-001"]["measured_at"].startswith("2025-02-10")
+
+
+def test_each_round_of_a_year_is_compared_with_the_round_a_year_before_it(constructed, quarterly):
+    """Not with the newest of the year before; a year before what is out by a quarter, nothing is compared."""
+    data = constructed.record(3)
+    view = look(quarterly, data, parse_period("2025"))
+    assert [gauging.code for gauging in view.in_period] == ["2025-Q1", "2025-Q2", "2025-Q3", "2025-Q4"]
+    compared = [view.year_before(gauging)["HW-001"]["round"] for gauging in view.in_period]
+    assert compared == ["2024-Q1", "2024-Q2", "2024-Q3", "2024-Q4"]
+    levels = data.levels[(data.levels["round"] != "2024-Q4").to_numpy(dtype=bool)]
+    view = look(quarterly, dataclasses.replace(data, levels=levels), parse_period("2025"))
+    assert view.change_in_year(view.current, "HW-001").reason == "no event about a year before"
 
 
 def test_levels_without_rounds_stand_as_one_round(constructed, quarterly):

@@ -41,7 +41,9 @@ def change_results(view: ReportView, wells: Sequence[str] | None = None) -> list
         changes = {well: view.change_since_last(current, well) for well in names}
         results.append(_result(view, changes, since, (current.best, before.best)))
     yearly = {well: view.change_in_year(current, well) for well in names}
-    results.append(_result(view, yearly, "Since the same period a year before", (current.best, view.last_year)))
+    results.append(
+        _result(view, yearly, "Since the same period a year before", (current.best, view.year_before(current)))
+    )
     return results
 
 

@@ -144,7 +144,7 @@ def _row(view: ReportView, gauging: RoundView, event: Event) -> tuple[Cell, ...]
     if has_level and is_used:
         before = view.before(gauging)
         remarks += tape_remarks(
-            view, event, before.best.get(well) if before is not None else None, view.last_year.get(well)
+            view, event, before.best.get(well) if before is not None else None, view.year_before(gauging).get(well)
         )
     reason = "; ".join([*([level.reason] if has_level and level.reason else []), *remarks]) if has_level else why
     level = replace(level, strong=has_level, reason=reason)
