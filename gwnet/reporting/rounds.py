@@ -23,7 +23,7 @@ Event = Mapping[str, Any]
 _USABLE: Final = 3
 _BOUND: Final = 2
 _NUMBER: Final = 1
-#: Days from a year before that a level compared with may lie off: further away it is of another season. Project default.
+#: Days that a level may lie off a year before and be compared; further away is another season. Project default.
 _MOST_OFF: Final = 60
 
 

@@ -43,6 +43,7 @@ from gwnet.reporting.pdf.build import build_pages, fit_cover
 from gwnet.reporting.pdf.figures import figure_size
 from gwnet.reporting.pdf.fonts import BOLD, register_fonts
 from gwnet.reporting.pdf.render import render_pdf
+from gwnet.reporting.pdf.tables import table_flowables
 
 from ..archival import broken_rules
 from ..glyphs import missing_glyphs
@@ -419,3 +420,38 @@ def test_a_report_that_is_not_archival_says_so():
 
 def test_report_without_sections_is_a_cover():
     assert render_pdf(make()).pages in (1, 2)
+
+
+def levels_page(rows, *, title, lines=0):
+    """Return the title of a page, a text and a table of some rows."""
+    table = dataclasses.replace(long_table(rows), key=title, caption=title)
+    return (PageTitle(title), *(Paragraph(f"{title} line {place}.") for place in range(lines)), table)
+
+
+def test_short_tables_with_titles_share_a_page_and_long_ones_do_not():
+    def pages_of(rows):
+        blocks = [block for name in ("First", "Second", "Third") for block in levels_page(rows, title=name)]
+        return [
+            [name for name in ("First", "Second", "Third") if f"{name}" in page]
+            for page in quick_texts(make(Section("levels", "Levels", tuple(blocks), new_page=True)))[1:]
+        ]
+
+    assert pages_of(5) == [["First", "Second", "Third"]]
+    assert pages_of(15) == [["First", "Second"], ["Third"]]
+    assert pages_of(35) == [["First"], ["Second"], ["Third"]]
+
+
+def test_a_section_that_starts_a_page_stays_where_it_fits_whole():
+    first = Section("one", "One", levels_page(5, title="First"), new_page=True)
+    assert len(quick_texts(make(first, Section("two", "Two", levels_page(5, title="Second"), new_page=True)))) == 2
+    assert len(quick_texts(make(first, Section("two", "Two", levels_page(45, title="Second"), new_page=True)))) == 3
+
+
+def test_a_table_of_which_few_rows_would_go_on_closes_its_rows_up():
+    register_fonts()
+    flow = table_flowables(long_table(46))[0]
+    _, height = flow.wrap(0, 0)
+    (whole,) = flow.split(0, height - 60)
+    assert whole.last == len(flow.layout.rows)
+    assert whole.wrap(0, 0)[1] <= height - 60
+    assert len(flow.split(0, height - 200)) == 2

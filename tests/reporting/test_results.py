@@ -113,9 +113,9 @@ def test_a_tape_without_a_check_is_said_wherever_a_change_rests_on_it(view24):
     assert "No check is on record of tape E-9." in quality.quality_result(view).text
     event = view.current.best["HW-001"]
     assert tapes.tape_remarks(view, event, None, event) == [
-        "read with tape E-9, which had no check on record",
-        "a year before read with tape E-9, which had no check on record",
+        "now and a year before read with tape E-9, which had no check on record"
     ]
+    assert tapes.tape_remarks(view, event, None, None) == ["read with tape E-9, which had no check on record"]
     assert tapes.unchecked_tapes(view24) == ""
     assert tapes.tape_sentence(view24, view24.current.best.values()) == ""
 

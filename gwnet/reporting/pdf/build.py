@@ -215,21 +215,39 @@ class _Builder:
 
     def _section(self, section: Section, number: str) -> list[Flowable]:
         key = f"section-{number}"
-        flowables: list[Flowable] = [NewPage()] if section.new_page and number != "1" else []
+        flowables: list[Flowable] = []
+        start = 0 if section.new_page and number != "1" else None
         self.depth = 1
         headings: list[HeadingFlow] = []
         if not section.blocks or not isinstance(section.blocks[0], PageTitle):
             headings.append(HeadingFlow(section.title, key, 0, self.ledger))
         for index, block in enumerate(section.blocks):
             if isinstance(block, PageTitle):
-                flowables.extend([*headings, NewPage()] if index else [])
+                if index:
+                    flowables = [*self._on_one_page(flowables, start), *headings]
+                    start = len(flowables)
                 headings = [HeadingFlow(block.text, f"{key}-{index}", 0, self.ledger)]
             elif isinstance(block, Heading):
                 headings.append(self._heading(block, key, index))
             else:
                 flowables.extend(self._kept(headings, self._block(block)))
                 headings = []
-        return [*flowables, *headings]
+        return [*self._on_one_page(flowables, start), *headings]
+
+    def _on_one_page(self, flowables: list[Flowable], start: int | None) -> list[Flowable]:
+        """Return flowables of which those from a place on start a page, unless they fit on the rest of the last one."""
+        if start is None or start == len(flowables):
+            return flowables
+        needed = 0.0
+        for flowable in flowables[start:]:
+            if isinstance(flowable, NewPage):
+                needed = self.format.text_height
+                break
+            if not isinstance(flowable, CondPageBreak):
+                _, height = flowable.wrap(TEXT_WIDTH, self.format.text_height)
+                needed += flowable.getSpaceBefore() + height + flowable.getSpaceAfter()
+        room = CondPageBreak(min(needed, self.format.text_height))
+        return [*flowables[:start], room, *flowables[start:]]
 
     def _heading(self, block: Heading, section: str, index: int) -> HeadingFlow:
         key = f"{section}-{index}"

@@ -20,6 +20,7 @@ from gwnet.reporting.pdf.styles import (
     CELL_PAD_X,
     CELL_PAD_Y,
     CELL_SIZE,
+    DENSE_PAD_Y,
     HAIR,
     INK,
     NOTE,
@@ -128,8 +129,14 @@ class TableFlow(Flowable):  # type: ignore[misc]
         return self.width, self.height
 
     def split(self, _available_width: float, available_height: float) -> list[Flowable]:
-        """Cut the table where a page ends, with at least five rows on either side."""
+        """Cut the table where a page ends, with at least five rows on either side.
+
+        A table of which few rows would go on to the next page closes its rows up where it is whole then.
+        """
         rows = self._rows()
+        closed = self._closed_up()
+        if closed is not None and closed.wrap(TEXT_WIDTH, available_height)[1] <= available_height:
+            return [closed]
         room = available_height - self._fixed_height()
         count = 0
         used = 0.0
@@ -143,6 +150,15 @@ class TableFlow(Flowable):  # type: ignore[misc]
             return []
         cut = self.first + count
         return [self._part(self.first, cut, on_draw=self.on_draw), self._part(cut, self.last)]
+
+    def _closed_up(self) -> TableFlow | None:
+        """Return this part with its rows as close as in a dense table; None where they are so already."""
+        spare = 2 * (self.layout.pad - DENSE_PAD_Y)
+        if spare <= 0:
+            return None
+        rows = tuple(row if row.group else replace(row, height=row.height - spare) for row in self.layout.rows)
+        layout = replace(self.layout, rows=rows, pad=DENSE_PAD_Y)
+        return TableFlow(self.table, layout, self.first, self.last, self.with_notes, self.on_draw)
 
     @staticmethod
     def _tidy(rows: tuple[RowLayout, ...], count: int) -> int:

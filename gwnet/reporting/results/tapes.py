@@ -83,14 +83,14 @@ def tape_remarks(view: ReportView, now: Event, before: Event | None, year_ago: E
     Returns
     -------
     list of str
-        A remark for each such level; empty where every tape was checked.
+        A remark for each such tape; empty where every tape was checked.
     """
-    levels = (("read", now), ("last round read", before), ("a year before read", year_ago))
-    return [
-        f"{when} with tape {event['instrument']}, which had no check on record"
-        for when, event in levels
-        if event is not None and is_unchecked(view, event)
-    ]
+    read: dict[str, list[str]] = {}
+    for when, event in (("now", now), ("last round", before), ("a year before", year_ago)):
+        if event is not None and is_unchecked(view, event):
+            read.setdefault(str(event["instrument"]), []).append(when)
+    said = {tape: "read" if when == ["now"] else f"{joined(when)} read" for tape, when in read.items()}
+    return [f"{words} with tape {tape}, which had no check on record" for tape, words in said.items()]
 
 
 def unchecked_tapes(view: ReportView) -> str:

@@ -42,32 +42,37 @@ def compose_levels(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     if not view.in_period:
         return [Paragraph("No level was measured at the selected wells in this period.")]
     blocks: list[Block] = []
-    for gauging in reversed(view.in_period):
+    for place, gauging in enumerate(reversed(view.in_period)):
         blocks.append(PageTitle(f"Levels of round {gauging.code}" if gauging.code else "Newest levels of the period"))
-        blocks.append(_lead(view, gauging))
+        blocks.append(_lead(view, gauging, is_first=place == 0))
         blocks.append(_table(view, gauging))
     return blocks
 
 
-def _lead(view: ReportView, gauging: RoundView) -> Paragraph:
-    """Return how many wells gave a level, and how the table is read."""
+def _lead(view: ReportView, gauging: RoundView, *, is_first: bool) -> Paragraph:
+    """Return how many wells gave a level and, for the first table, how it is read."""
     measures = view.measures
     good = [well for well, event in gauging.best.items() if _has_level(event)]
     planned = len(gauging.planned)
-    days = f"{gauging.first}" if gauging.first == gauging.last else f"{gauging.first} to {gauging.last}"
+    days = _days(gauging)
     count = f"{planned} wells planned, {len(good)}" if planned else f"{len(gauging.best)} wells read, {len(good)}"
     before = view.before(gauging)
-    last = (
-        f" The last round is {before.code or 'the period before'}, {before.first} to {before.last}." if before else ""
-    )
+    last = f" The last round is {before.code or 'the period before'}, {_days(before)}." if before else ""
+    lead_in = f"{count} with a level to compare."
+    if not is_first:
+        return Paragraph(f"{days}.{last}", "lead", lead_in)
     return Paragraph(
         f"{days}, times of {view.data.site.time_zone}. Lengths in {LONG_UNITS[measures.unit]}, elevations above "
         f"{view.data.site.vertical_datum}; depth downward from the measuring point; ± is the 95 % half-width.{last} "
         "Bars: dark for a rise, pale for a fall; none, and the number in italics, where a change is smaller than its "
         "half-width.",
         "lead",
-        f"{count} with a level to compare.",
+        lead_in,
     )
+
+
+def _days(gauging: RoundView) -> str:
+    return f"{gauging.first}" if gauging.first == gauging.last else f"{gauging.first} to {gauging.last}"
 
 
 def _has_level(event: Event) -> bool:
@@ -109,7 +114,7 @@ def _table(view: ReportView, gauging: RoundView) -> Table:
             rows.extend(_row(view, gauging, event) for event in by_well[well])
         if len(absent) <= _MOST_MISSING:
             rows.extend((Cell(well), *(Cell(None, NO_REASON),) * 7) for well in missing)
-    days = f"{gauging.first}" if gauging.first == gauging.last else f"{gauging.first} to {gauging.last}"
+    days = _days(gauging)
     name = f"Levels of round {gauging.code}" if gauging.code else "Newest level of each well in the period"
     caption = f"{name}, {days}; elevations above {view.data.site.vertical_datum}, times of {view.data.site.time_zone}."
     key = f"levels-{gauging.code or 'period'}"

@@ -197,7 +197,6 @@ def _record_cell(row: dict[str, Any], name: str, measures: Measures) -> Cell:
     tables=(TRENDS,),
     frames=_TREND_FRAMES,
     notes=lambda view: ["trends"] if len(view.data.extras.frame("trends")) else [],
-    new_page=True,
 )
 def compose_trends(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on trends of wells and aquifers, and when thresholds would be reached on them."""
@@ -376,7 +375,7 @@ def _trend_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
     note = view.measures.words(text_of(row["note"]))
     why = note or _TOO_FEW
     bounds = int(row["n_bounds"] or 0)
-    counted = f"{bounds} of {int(row['n'])} values are bounds" if bounds else ""
+    counted = f"{bounds} of {int(row['n'])} values {'is a bound' if bounds == 1 else 'are bounds'}" if bounds else ""
     slope, lower, upper = _slope_cells(view, row, why)
     limits = tuple(number_of(cell.value) for cell in (lower, upper))
     slope = replace(slope, limits=(limits[0], limits[1]), filled=_is_direction(row["direction"]), strong=True)
