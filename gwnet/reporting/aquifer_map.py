@@ -145,11 +145,10 @@ def _notes(view: ReportView, facts: MapFacts) -> list[tuple[str, str]]:
     inferred = dict(result.parameters).get("inferred beyond", "")
     dashed = f" Dashed beyond {measures.words(inferred)}." if inferred else ""
     notes.append(("Surface", f"{method[0].lower()}{method[1:]}{error_text}.{dashed}"))
-    notes.append(("Contours", _HOW_DRAWN))
     notes += [(well, text.removeprefix(well).lstrip(": ,")) for well, text in _findings(facts)]
     above = [text for text in result.cautions if "above the ground" in text]
     notes += [("Above ground", measures.words(text.replace("Heads are", "heads are"))) for text in above]
-    return notes
+    return [*notes, ("Contours", _HOW_DRAWN)]  # the last, because what has no room is left out from the end
 
 
 def _levels_note(view: ReportView, used: pd.DataFrame) -> str:

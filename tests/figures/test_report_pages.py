@@ -64,6 +64,15 @@ def test_the_page_of_an_aquifer_is_legible(height, unit):
     assert "Change since May" in words
 
 
+def test_a_note_without_room_ends_with_a_whole_sentence():
+    notes = (("Levels", "All were read. " * 6), ("Surface", "The first is short. " + "The others go on and on. " * 80))
+    words = words_of(draw_aquifer_page(AquiferPage(plot_data(count=12), (), notes), size_mm=(174.0, 211.0)))
+    assert not any("…" in word for word in words)
+    text = " ".join(words)
+    assert "The first is short." in text
+    assert 0 < text.count("The others go on and on.") < 80
+
+
 def test_the_map_has_a_round_scale_and_its_control_fills_a_quarter_of_an_oblong_frame():
     data = plot_data(count=20)
     panel = Box(0.0, 0.0, 174.0, 140.0)

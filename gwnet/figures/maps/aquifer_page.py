@@ -235,16 +235,17 @@ def _words(notes: Sequence[tuple[str, str]]) -> list[Words]:
 
 
 def _draw_note(page: Page, box: Box, y: float, bottom: float, lead: str, text: str) -> float:
-    """Write a note whose first words are bold; return where it ends. What has no room ends in three dots."""
+    """Write a note whose first words are bold; return where it ends. Sentences without room are left out."""
     advance = 3.75
     room = box.width * style.PT_PER_MM
     first = text_width_pt(f"{lead} ", _NOTE_PT, bold=True) + 1.2
     lines = _hanging(text, room, first)
     fitting = max(int((y - bottom) / advance), 0)
-    if not fitting:
-        return y
-    if len(lines) > fitting:
-        lines = [*lines[: fitting - 1], fit(f"{lines[fitting - 1]} …", room - (first if fitting == 1 else 0), _NOTE_PT)]
+    while len(lines) > fitting:
+        text = text[: max(text.rfind(end, 0, len(text) - 1) for end in (". ", "; ")) + 1]
+        if not text:
+            return y
+        lines = _hanging(f"{text[:-1]}.", room, first)
     page.text(box.left, y - 2.8, lead, size=_NOTE_PT, weight="bold")
     for number, line in enumerate(lines):
         x = box.left + (first / style.PT_PER_MM if number == 0 else 0.0)

@@ -258,7 +258,7 @@ class _Builder:
         """Return headings and what follows, on a new page when they would not fit at the foot of this one."""
         if not headings:
             return following
-        needed = self._least_height(following) if following else 0.0
+        needed = following[0].getSpaceBefore() + self._least_height(following) if following else 0.0
         for heading in headings:
             _, height = heading.wrap(TEXT_WIDTH, self.format.text_height)
             needed += heading.spaceBefore + height + heading.spaceAfter
