@@ -17,7 +17,7 @@ PARTS: Final = ("constants.py", "hydro", "analysis")
 
 #: Words of a comment that say that a constant is a choice and where it comes from.
 _MARKS: Final = re.compile(
-    r"project defaults?|common practice, no source|from memory|\b(18|19|20)\d\d\b|after simulation"
+    r"project defaults?|common practice, no source|from memory|\b(18|19|20)\d\d\b|after simulation", re.IGNORECASE
 )
 
 _UNIT: Final = re.compile(r" ?\[([^\]]+)\]")
@@ -144,6 +144,7 @@ def describe_constant(name: str, value: str, comment: str, place: int = 0) -> Co
     if meaning.count(")") > meaning.count("("):  # what followed the mark in its brackets
         meaning = meaning[::-1].replace(")", "", 1)[::-1]
     meaning = re.sub(r"\s+([,:;]|\.(?!\.))", r"\1", meaning).replace("....", "...").replace("|", "\\|").strip()
+    meaning = re.sub(r"(?<!\.)\.\.(?!\.)", ".", meaning).replace(".:", ":")
     source = mark[1].lower().replace("defaults", "default") if mark else "named in the meaning"
     return Constant(name, value, units[min(place, len(units) - 1)] if units else "", meaning, source)
 
