@@ -37,6 +37,12 @@ UNCHECKED_TAPE_SLOPE: Final[float] = 0.001
 #: sensing point that is not at its zero; common practice, no source.
 NEVER_CHECKED_TAPE_M: Final[float] = 0.1
 
+#: What the mean temperature of a tape that is on record may be out by [degC] (project default).
+TAPE_TEMPERATURE_HALF_WIDTH_DEGC: Final[float] = 2.0
+
+#: Half-width of the tension correction of a tape, as a share of it (project default).
+TENSION_CORRECTION_SHARE: Final[float] = 0.1
+
 #: Accuracy of a surveyed measuring point when none is on record [m]; 0.1 ft, N.H. Env-Wq 403.30(b).
 SURVEY_ACCURACY_M: Final[float] = 0.03
 

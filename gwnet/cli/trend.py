@@ -29,10 +29,11 @@ _OTHERS = {
 @options.aquifer
 @click.option(
     "--method",
-    type=click.Choice(["kendall", "seasonal", "all"]),
+    type=click.Choice(["kendall", "seasonal", "all", "regression"]),
     default="seasonal",
     show_default=True,
-    help="One value a year, each season compared with its own kind, or every value (daily means of loggers as well).",
+    help="One value a year, each season compared with its own kind, every value (daily means of loggers as well), or a "
+    "straight line through every value as if they were independent.",
 )
 @click.option(
     "--seasons", type=click.Choice(["12", "4"]), default="4", show_default=True, help="Seasons of a year, from January."

@@ -21,6 +21,7 @@ from gwnet.analysis.loggers.correction_kinds import describe_corrections
 from gwnet.analysis.loggers.finding_rules import describe_logger_findings
 from gwnet.analysis.pumping.analyses import describe_pumping_methods
 from gwnet.docs.commands import describe_commands, describe_common_options
+from gwnet.docs.constants import describe_constants
 from gwnet.docs.methods import describe_methods
 from gwnet.exchange.registry import describe_formats
 from gwnet.ingest.loggers.layout import describe_layout_keys
@@ -34,7 +35,8 @@ from gwnet.store.views import describe_views
 DEFAULTS: Final = tuple(
     (
         "REPEAT_TOLERANCE_M TAPE_ACCURACY_M TAPE_ACCURACY_DEPTH_M REFERENCE_TAPE_ACCURACY_M UNCHECKED_TAPE_SLOPE "
-        "NEVER_CHECKED_TAPE_M SURVEY_ACCURACY_M POINT_MOVEMENT_M_PER_YEAR UNRECORDED_SUMP_M BOTTOM_TOLERANCE_M "
+        "NEVER_CHECKED_TAPE_M TAPE_TEMPERATURE_HALF_WIDTH_DEGC TENSION_CORRECTION_SHARE SURVEY_ACCURACY_M "
+        "POINT_MOVEMENT_M_PER_YEAR UNRECORDED_SUMP_M BOTTOM_TOLERANCE_M "
         "PRODUCT_DENSITY_HALF_WIDTH SAME_DAY_WINDOW_DAYS GAUGING_INTERVAL_DAYS "
         "RESURVEY_INTERVAL_DAYS TAPE_CHECK_INTERVAL_DAYS SOUNDING_INTERVAL_DAYS LOGGER_VISIT_INTERVAL_DAYS "
         "LOGGER_ACCURACY_M UNCHECKED_SENSOR_M HANGING_DEPTH_ACCURACY_M AIR_PRESSURE_RATE_PA_S BAROMETER_GAP_S "
@@ -102,6 +104,7 @@ MAKERS: Final[dict[str, Callable[[], str]]] = {
     "sections": describe_sections,
     "definition": _definition,
     "defaults": _defaults,
+    "constants": describe_constants,
     "default-accuracies": describe_defaults,
     "cautions": _cautions,
     "topics": _topics,

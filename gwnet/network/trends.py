@@ -135,8 +135,9 @@ class Trends(WellStatistics):
         Parameters
         ----------
         method : str, optional
-            ``seasonal`` (each season with its own kind), ``kendall`` (one value a year) or ``all`` (every value, with
-            the variance corrected for autocorrelation).
+            ``seasonal`` (each season with its own kind), ``kendall`` (one value a year), ``all`` (every value, with
+            the variance corrected for autocorrelation) or ``regression`` (straight line by least squares, as for
+            independent values).
         seasons : int, optional
             Seasons of a year, 4 or 12.
         alone : bool, optional
@@ -148,10 +149,10 @@ class Trends(WellStatistics):
         pandas.DataFrame
             As `gwnet.analysis.series.trends.trends`; ``p_adjusted`` is for the wells that are tested together.
         """
-        from gwnet.analysis.series.trends import trends
+        from gwnet.analysis.series.trends import VALUE_METHODS, trends
 
         with self._inputs(wells, aquifer, start, end, site, known_on) as given:
-            memory = given.memory(alone=alone or method == "all", approved=approved)
+            memory = given.memory(alone=alone or method in VALUE_METHODS, approved=approved)
             how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
             return in_unit(trends(given.levels, given.wells, **how), unit)
 
@@ -352,8 +353,14 @@ class Trends(WellStatistics):
         ------
         NotFoundError
             If a site, well or aquifer is not on record, or the record holds several sites and none is named.
+        SettingsError
+            If the method is ``regression``, of which there are no figures.
         """
         from gwnet.analysis.series.trends import trends
+
+        if method == "regression":
+            message = "Figures draw slopes and lines of tests by ranks, not those of method 'regression'."
+            raise SettingsError(message, fix="Take seasonal, kendall or all for a figure.")
         from gwnet.products.maps import map_context
         from gwnet.products.trends import TrendFigures
 

@@ -8,7 +8,7 @@ import pandas as pd
 
 from gwnet.errors import SettingsError
 from gwnet.hydro.reduction.datum_shift import datum_shift
-from gwnet.hydro.reduction.tape_stretch import temperature_correction, tension_correction
+from gwnet.hydro.reduction.tape_stretch import axial_stiffness, temperature_correction, tension_correction
 
 
 def tape_row(
@@ -61,7 +61,7 @@ def tape_row(
                 length_m,
                 tension_n,
                 standard_n=standard_n,
-                section_mm2=section_mm2,
+                stiffness_n=axial_stiffness(section_mm2),
                 weight_n_per_m=weight_n_per_m,
             )
         )

@@ -66,6 +66,11 @@ def _one_sd(of: str, reading: tuple[str, int] | None = None) -> Column:
     return Column(f"{of}_1sd", "length", meaning, lowest=0.0, reading=reading, converts_to=of)
 
 
+def _of_tape(name: str, unit: str, meaning: str, lowest: float, highest: float) -> Column:
+    """Return a column of what lengthens a tape."""
+    return Column(name, "number", meaning, lowest=lowest, highest=highest, unit=unit)
+
+
 TABLES: Final[tuple[Table, ...]] = (
     Table(
         "sites",
@@ -256,6 +261,11 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("resolution", "length", "Smallest difference that it shows.", lowest=0.0),
             Column("accuracy", "length", "Accuracy of its readings, 95 % half-width.", lowest=0.0),
             Column("range", "length", "Largest depth or head that it measures.", lowest=0.0),
+            _of_tape("standard_temperature", "degC", "Temperature at which a tape is right.", -60.0, 60.0),
+            _of_tape("thermal_expansion", "ppm/degC", "How much a tape lengthens with each degree.", 0.0, 100.0),
+            _of_tape("standard_tension", "N", "Pull with which a tape is right.", 0.0, 1000.0),
+            _of_tape("axial_stiffness", "kN", "Section of a tape [mm2] times its modulus [GPa].", 1e-3, 1e5),
+            _of_tape("mass_per_length", "g/m", "Mass of a metre of a tape, which hangs in the well.", 0.0, 1e4),
             _NOTES,
         ),
         identity="instrument",
@@ -407,6 +417,8 @@ TABLES: Final[tuple[Table, ...]] = (
                 "Tape or probe that was read; its checks correct the reading.",
                 of="instrument",
             ),
+            _of_tape("tape_temperature", "degC", "Mean temperature of the tape when it was read.", -60.0, 60.0),
+            _of_tape("tape_tension", "N", "Pull at the lower end of the tape when it was read.", 0.0, 1000.0),
             Column("method", "text", "How it was read."),
             Column("observer", "text", "Who read."),
             Column("access", "code", "Which opening of the well.", key=True, default="main"),

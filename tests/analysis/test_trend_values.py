@@ -147,3 +147,26 @@ def test_a_smooth_line_follows_a_record_that_bends():
     assert line[47] - line[43] == pytest.approx(0.0, abs=0.15)
     short, _ = used_levels(record(*quarterly("W", level[:7])))
     assert smooth_line(next(iter(well_records(short, 4).values()))) is None
+
+
+def test_a_regression_has_student_s_limits_and_says_what_it_assumes():
+    """Against SciPy; slopes per year of 365.25 days."""
+    value = wandering(60)
+    frame = record(*daily("W", value), dry("W", "2020-06-01", 39.0))
+    row = trends(frame, wells_of(frame), method="regression").iloc[0]
+    line = stats.linregress(np.arange(60), value)
+    width = stats.t.ppf(0.975, 58) * line.stderr
+    assert [row["slope_m_per_year"], row["slope_lower_m_per_year"], row["slope_upper_m_per_year"]] == pytest.approx(
+        [365.25 * slope for slope in (line.slope, line.slope - width, line.slope + width)]
+    )
+    assert (row["method"], row["p"], row["direction"]) == ("regression", pytest.approx(line.pvalue), "rising")
+    assert row[["s", "var_s", "tau", "z"]].isna().all()
+    assert "independent values and normal residuals assumed, serial correlation not taken into account" in row["note"]
+    assert "1 of 61 values are bounds, which take no part" in row["note"]
+
+
+def test_a_falling_line_is_falling_and_a_short_record_has_none():
+    frame = record(*yearly("F", [45.0, 44.1, 43.0, 42.2, 41.0]), *yearly("S", [40.0, 41.0, 42.0]))
+    falling, short = trends(frame, wells_of(frame), method="regression").to_dict("records")
+    assert (falling["direction"], short["direction"]) == ("falling", "insufficient data")
+    assert "4 needed" in short["note"]

@@ -114,6 +114,15 @@ def test_every_value_with_its_correction(record):
     assert record("trend", "--pooled", "--method", "all").code == WRONG_USAGE
 
 
+def test_regression_is_a_method_that_warns_of_itself(record):
+    row = rows(record("trend", "--well", "MW-1", "--method", "regression", "--format", "csv"))[0]
+    assert (row["method"], row["n"], row["s"], row["direction"]) == ("regression", "18", "", "falling")
+    assert "serial correlation not taken into account" in row["note"]
+    assert record("trend", "--pooled", "--method", "regression").code == WRONG_USAGE
+    refused = record("trend", "--well", "MW-1", "--method", "regression", "--figure", "trend.png")
+    assert (refused.code, "Take seasonal, kendall or all" in refused.err) == (WRONG_USAGE, True)
+
+
 def test_a_smooth_line_needs_a_figure(record, tmp_path):
     wrong = record("trend", "--smooth", "--map", "m.png")
     assert wrong.code == WRONG_USAGE

@@ -55,7 +55,9 @@ def test_the_headings_are_those_of_the_table_with_the_site_s_unit(content):
         assert unit == ("m" if column.kind == "length" else column.unit or None)
     left_out = set(table.names) - {split_heading(heading)[0] for heading in headings}
     not_of_a_round = {"measured_at", "depth_below_ground", "water_elevation", "event", "chosen_reading"}
-    assert left_out == not_of_a_round | {"tape_at_mark", "tape_at_water", "accuracy", "accuracy_1sd"}
+    assert left_out == not_of_a_round | {
+        *("tape_at_mark", "tape_at_water", "tape_temperature", "tape_tension", "accuracy", "accuracy_1sd")
+    }
 
 
 def test_the_loader_sees_one_table_without_a_warning(content):

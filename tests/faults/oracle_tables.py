@@ -279,6 +279,7 @@ KNOWN: Final = {
     "level_events": (
         "site well date time measured_at round status depth_to_water depth_below_ground water_elevation depth_to_water_2 "
         "depth_to_water_3 depth_to_product product_relative_density sounded_depth instrument method observer access "
-        "discharge quality notes event chosen_reading accuracy accuracy_1sd tape_at_mark tape_at_water"
+        "discharge quality notes event chosen_reading accuracy accuracy_1sd tape_at_mark tape_at_water "
+        "tape_temperature tape_tension"
     ),
 }

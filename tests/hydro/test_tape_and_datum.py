@@ -4,7 +4,7 @@ import pytest
 
 from gwnet.errors import SettingsError
 from gwnet.hydro.reduction.datum_shift import datum_shift
-from gwnet.hydro.reduction.tape_stretch import temperature_correction, tension_correction
+from gwnet.hydro.reduction.tape_stretch import axial_stiffness, temperature_correction, tension_correction
 
 #: EPSG Dataset, example of method 9658, longitudes west as negative.
 CELL = [(29.50, -98.50, 0.144), (29.50, -98.45, 0.132), (29.45, -98.45, 0.121), (29.45, -98.50, 0.125)]
@@ -20,12 +20,12 @@ def test_a_warm_tape_is_longer():
 
 def test_pull_and_own_weight_stretch_a_tape():
     """Hooke's law by hand: 100 m, 40 N over the standard, 2 mm², 200 GPa: 0.01 m; 0.2 N/m of own weight: 0.0025 m."""
-    made = {"standard_n": 50.0, "section_mm2": 2.0}
+    made = {"standard_n": 50.0, "stiffness_n": axial_stiffness(2.0)}
     assert float(tension_correction(100.0, 90.0, **made)) == pytest.approx(0.01)
     assert float(tension_correction(100.0, 50.0, weight_n_per_m=0.2, **made)) == pytest.approx(0.0025)
     assert float(tension_correction(100.0, 10.0, **made)) == pytest.approx(-0.01)
     with pytest.raises(SettingsError, match="greater than 0"):
-        tension_correction(100.0, 90.0, standard_n=50.0, section_mm2=0.0)
+        axial_stiffness(0.0)
 
 
 @pytest.mark.parametrize("corners", [CELL, CELL[::-1]])

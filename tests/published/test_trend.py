@@ -15,6 +15,7 @@ import statsmodels.api as sm
 from gwnet.hydro.trends.censored_slopes import pair_slopes
 from gwnet.hydro.trends.hamed_rao import autocorrelation, hamed_rao
 from gwnet.hydro.trends.kendall import exact_upper_tail, mann_kendall, normal_probabilities, score_variance
+from gwnet.hydro.trends.linear_regression import linear_trend
 from gwnet.hydro.trends.seasonal_kendall import seasonal_kendall
 from gwnet.hydro.trends.theil_sen import limit_ranks, pairwise_slopes, theil_sen
 
@@ -375,3 +376,21 @@ def test_printed_seasonal_p_follows_from_printed_z(z, p_value):
     """
     ends = [normal_probabilities(z + half, 1.0, continuity=False)[1] for half in (-5e-4, 5e-4)]
     assert min(ends) - 5e-5 <= p_value <= max(ends) + 5e-5
+
+
+def test_chloride_by_linear_regression():
+    """US EPA (2009), Example 17-5, p. 17-26 to 17-30, reworked by the R package EnvStats; intercepts computed."""
+    case = table("trend_regression_epa_2009.csv")
+    days, values = case["days"].to_numpy(float), case["value"].to_numpy(float)
+    line = linear_trend(values, days)
+    assert line.count == 19
+    assert line.slope == close(0.003095753, 9)
+    assert line.standard_error == close(0.0003345330, 10)
+    assert line.t == close(9.253952, 6)
+    assert line.p_value == close(4.764303e-08, 14)
+    assert line.intercept == close(11.516032, 6)
+    np.testing.assert_allclose(line.residuals, case["residual"], rtol=0, atol=5.000001e-7)
+    # counted from 1970-01-01: 11688 days before 2002-01-01
+    assert linear_trend(values, days + 11688).intercept == close(-24.667125, 6)
+    beside = sm.OLS(values, sm.add_constant(days)).fit()
+    assert [line.lower, line.upper] == pytest.approx(beside.conf_int()[1].tolist(), rel=1e-9)

@@ -19,7 +19,7 @@ from .conftest import RELEASED, load_dump
 from .released.rows import FIRST, RECORDED, ROWS
 
 #: Revisions of the version that is not released yet.
-NOT_RELEASED = {"0004", "0005", "0006", "0007", "0008"}
+NOT_RELEASED = {"0004", "0005", "0006", "0007", "0008", "0009"}
 
 #: Tables that have another name today.
 RENAMED = {"adjustment": "correction"}

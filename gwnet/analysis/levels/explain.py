@@ -28,6 +28,7 @@ _PART_NAMES = {
     "check_m": "tape correction",
     "repeat_m": "repeats",
     "density_m": "density of the product",
+    "stretch_m": "temperature and tension",
 }
 
 
@@ -238,15 +239,26 @@ def _reading_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Pri
 def _correction_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:
     if not reduced.repeats.count[row]:
         return []
+    stretch, steps = reduced.stretch, [_check_step(inputs, reduced, row, show)]
+    for what, metres, source in (
+        ("temperature correction", stretch.temperature_m, stretch.temperature_from),
+        ("tension correction", stretch.tension_m, stretch.tension_from),
+    ):
+        if source[row]:
+            steps.append(Step(what, show(float(metres[row]), sign=True), str(source[row])))
+    return steps
+
+
+def _check_step(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> Step:
     number = int(reduced.tape.check[row])
     if number < 0:
-        return [Step("tape correction", show(0.0, sign=True), "no tape check on file before that day")]
+        return Step("tape correction", show(0.0, sign=True), "no tape check on file before that day")
     instrument, day = int(reduced.tape.check_instrument[number]), reduced.tape.check_day[number].item()
     checks = inputs.tape_checks
     used = checks[(checks["instrument_id"] == instrument) & (checks["checked_on"] == day)]
     places = "; ".join(dict.fromkeys(_place(s, r) for s, r in zip(used["source"], used["source_row"], strict=True)))
     where = f"check of {used['instrument'].iloc[0]} on {day.isoformat()}: {places}"
-    return [Step("tape correction", show(float(reduced.tape.correction_m[row]), sign=True), where)]
+    return Step("tape correction", show(float(reduced.tape.correction_m[row]), sign=True), where)
 
 
 def _point_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:

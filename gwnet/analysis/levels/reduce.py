@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.default_accuracy import day_of, reading_defaults, survey_defaults
 from gwnet.analysis.levels.inputs import Floats, LevelInputs, gather
+from gwnet.analysis.levels.tape_lengths import StretchCorrection, correct_stretch
 from gwnet.clock import to_instants
 from gwnet.constants import BOTTOM_TOLERANCE_M
 from gwnet.hydro.reduction import elevation as reduction
@@ -51,7 +52,9 @@ class Reduction:
     repeats : gwnet.hydro.reduction.elevation.Repeats
         Depth as read, its spread and agreement.
     tape : gwnet.hydro.reduction.tape.TapeCorrection
-        Correction of that depth.
+        Correction of that depth from tape checks.
+    stretch : gwnet.analysis.levels.tape_lengths.StretchCorrection
+        Its corrections for temperature and tension of the tape.
     point : gwnet.hydro.reduction.intervals.InForce
         Measuring point in force, as a position in ``LevelInputs.measuring_points``.
     point_elevation_m, height_above_ground_m, ground_elevation_m : numpy.ndarray
@@ -79,6 +82,7 @@ class Reduction:
 
     repeats: reduction.Repeats
     tape: TapeCorrection
+    stretch: StretchCorrection
     point: InForce
     point_elevation_m: Floats
     height_above_ground_m: Floats
@@ -122,16 +126,18 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
     chosen = records["chosen_reading"].fillna(0).to_numpy(dtype=np.int64)
     repeats = reduction.combine_repeats(inputs.depth_to_water_m, inputs.tolerance_m, chosen=chosen)
     tape = _tape(inputs, repeats.depth_m)
+    stretch = correct_stretch(inputs, repeats.depth_m, tape.checked)
+    correction = tape.correction_m + stretch.total_m()
     point, elevation, height = _measuring_point(inputs)
     ground = np.where(np.isnan(height), inputs.of_well("ground_elevation_m"), elevation - height)
     height = np.where(np.isnan(height), elevation - ground, height)
-    depth, below_ground, head = _heads(inputs, repeats.depth_m + tape.correction_m, elevation, height, ground)
-    thickness, corrected, undensified = _product(inputs, tape.correction_m, repeats.depth_m, head)
+    depth, below_ground, head = _heads(inputs, repeats.depth_m + correction, elevation, height, ground)
+    thickness, corrected, undensified = _product(inputs, correction, repeats.depth_m, head)
     sounded = reduction.depth_below_ground(
         reduction.sounded_depth(
             inputs.sounded_m,
             np.nan_to_num(inputs.of_instrument("length_below_sensing_point_m")),
-            tape_correction_m=_tape(inputs, inputs.sounded_m).correction_m,
+            tape_correction_m=_all_corrections(inputs, inputs.sounded_m),
         ),
         height,
     )
@@ -139,7 +145,7 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
     status = records["status"].to_numpy(dtype=object)
     is_unread = (bounds.bound != "") & ~bounds.below_screen
     by_tape = repeats.count > 0
-    parts, accuracy_from = _parts(inputs, repeats, tape, point, depth, thickness)
+    parts, accuracy_from = _parts(inputs, repeats, tape, stretch, point, depth, thickness)
     depth = np.where(is_unread, np.nan, depth)
     below_ground = np.where(is_unread, np.nan, below_ground)
     head = np.where(is_unread, bounds.elevation_m, head)
@@ -160,6 +166,7 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
     return Reduction(
         repeats=repeats,
         tape=tape,
+        stretch=stretch,
         point=point,
         point_elevation_m=elevation,
         height_above_ground_m=height,
@@ -190,6 +197,12 @@ def _tape(inputs: LevelInputs, reading_m: Floats) -> TapeCorrection:
         check_tape_m=checks["tape_reading_m"].to_numpy(dtype=np.float64),
         check_reference_m=checks["reference_reading_m"].to_numpy(dtype=np.float64),
     )
+
+
+def _all_corrections(inputs: LevelInputs, reading_m: Floats) -> Floats:
+    """Return what to add to a reading of the tape: from its check, for temperature and for tension."""
+    tape = _tape(inputs, reading_m)
+    return tape.correction_m + correct_stretch(inputs, reading_m, tape.checked).total_m()
 
 
 def _measuring_point(inputs: LevelInputs) -> tuple[InForce, Floats, Floats]:
@@ -258,7 +271,7 @@ def _product(
 ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Return the thickness of product, the corrected elevation, and where the density is missing."""
     product = inputs.depth_to_product_m
-    top_correction = np.where(np.isnan(product), np.nan, _tape(inputs, product).correction_m)
+    top_correction = np.where(np.isnan(product), np.nan, _all_corrections(inputs, product))
     thickness = (depth_read + correction) - (product + top_correction)
     density = inputs.records["product_relative_density"].to_numpy(dtype=np.float64)
     floats = ~np.isnan(thickness) & (thickness > 0)
@@ -302,6 +315,7 @@ def _parts(
     inputs: LevelInputs,
     repeats: reduction.Repeats,
     tape: TapeCorrection,
+    stretch: StretchCorrection,
     point: InForce,
     depth: Floats,
     thickness: Floats,
@@ -323,6 +337,7 @@ def _parts(
         product_thickness_m=thickness,
         reading_accuracy_m=inputs.accuracy_m,
         never_checked=~tape.checked & is_never_checked(inputs),
+        stretch_half_width_m=stretch.half_width_m,
     )
     of_survey = np.where(is_elevation, "not needed", of_survey)
     return parts, "survey: " + of_survey + "; reading: " + of_reading

@@ -126,6 +126,8 @@ def _as_records(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
         product_relative_density=np.nan,
         chosen_reading=np.nan,
         discharge_l_s=np.nan,
+        tape_temperature_degc=np.nan,
+        tape_tension_n=np.nan,
         notes=_notes(rows),
     )
     names = [column.name for column in FRAMES["level_records"]]

@@ -1,4 +1,8 @@
-"""Trends of all values of wells: every level takes part, with the variance corrected for autocorrelation."""
+"""Trends of all values of wells: every level takes part.
+
+Method ``all`` corrects the variance for autocorrelation; ``regression`` is the straight line by least squares, which
+takes values as independent and residuals as normal.
+"""
 
 from __future__ import annotations
 
@@ -15,6 +19,7 @@ from gwnet.analysis.series.trend_tests import LEAST_VALUES, p_text
 from gwnet.constants import DAYS_PER_YEAR
 from gwnet.hydro.trends.hamed_rao import CorrectedVariance, hamed_rao
 from gwnet.hydro.trends.kendall import mann_kendall
+from gwnet.hydro.trends.linear_regression import linear_trend
 from gwnet.hydro.trends.theil_sen import theil_sen
 
 Floats = NDArray[np.float64]
@@ -22,18 +27,32 @@ Floats = NDArray[np.float64]
 #: Columns beyond those of the other methods; they are before p.
 EXTRA_COLUMNS = ("p_independent", "var_s_corrected", "z_corrected")
 
+#: What every regression says of itself.
+ASSUMED = (
+    "linear regression: independent values and normal residuals assumed, serial correlation not taken into account, so "
+    "that p and limits are too narrow where levels are correlated: see method seasonal"
+)
 
-def value_trends(levels: pd.DataFrame, wells: pd.DataFrame, *, approved: bool = False) -> list[dict[str, object]]:
-    """Test all values of wells for monotonic trends.
+
+def value_trends(
+    levels: pd.DataFrame, wells: pd.DataFrame, *, method: str = "all", approved: bool = False
+) -> list[dict[str, object]]:
+    """Test all values of wells for trends.
 
     Parameters as `gwnet.analysis.series`.
+
+    Parameters
+    ----------
+    method : {"all", "regression"}
+        Test by ranks, or straight line by least squares.
 
     Returns
     -------
     list of dict
         Rows of `gwnet.analysis.series.trends.trends`, without p_adjusted and direction. s, var_s, tau, z and
         p_independent are of independent values; var_s_corrected, z_corrected and p allow for autocorrelation, and so
-        do the limits of the slope. p is NaN where the corrected variance is not positive.
+        do the limits of the slope. p is NaN where the corrected variance is not positive. Of a regression s, var_s, tau
+        and z are NaN, and p and limits are Student's t of independent values; the note says so.
 
     Notes
     -----
@@ -53,12 +72,12 @@ def value_trends(levels: pd.DataFrame, wells: pd.DataFrame, *, approved: bool = 
     values = dict(list(drop_logged_on_reading_days(used).groupby(["site", "well"]))) if len(used) else {}
     rows = []
     for key in zip(wells["site"], wells["well"], strict=True):
-        row: dict[str, object] = {"site": key[0], "well": key[1], "method": "all", "left_out": left_out.get(key, "")}
-        rows.append(row | _row(values.get(key), records.get(key)))
+        row: dict[str, object] = {"site": key[0], "well": key[1], "method": method, "left_out": left_out.get(key, "")}
+        rows.append(row | _row(values.get(key), records.get(key), method))
     return rows
 
 
-def _row(own: pd.DataFrame | None, record: WellRecord | None) -> dict[str, object]:
+def _row(own: pd.DataFrame | None, record: WellRecord | None, method: str) -> dict[str, object]:
     if own is None or record is None:
         return {"n": 0, "first": "", "last": "", "n_bounds": 0, "note": "no level that can be used"}
     own = own.sort_values("day", kind="stable")
@@ -73,7 +92,8 @@ def _row(own: pd.DataFrame | None, record: WellRecord | None) -> dict[str, objec
     }
     if value.size < LEAST_VALUES:
         return {**row, "note": f"too few values: {value.size}, {LEAST_VALUES} needed"}
-    numbers, notes = _test(days / DAYS_PER_YEAR, value, bound)
+    test = _test if method == "all" else _regression
+    numbers, notes = test(days / DAYS_PER_YEAR, value, bound)
     logged = int((own["source"] == "logger").sum())
     if logged:
         notes.append(f"{logged} of {value.size} values are daily means of loggers")
@@ -113,6 +133,24 @@ def _test(years: Floats, value: Floats, bound: NDArray[np.int64]) -> tuple[dict[
     variance = plain.variance * corrected.ratio if corrected.ratio > 0.0 else math.nan
     limits = _limits(value[known], years[known], variance)
     return numbers | limits, [_correction_text(corrected, plain.p_value), *notes]
+
+
+def _regression(years: Floats, value: Floats, bound: NDArray[np.int64]) -> tuple[dict[str, float], list[str]]:
+    """Return the numbers of a straight line by their columns, and what they assume."""
+    known = bound == 0
+    notes = [ASSUMED]
+    if not known.all():
+        notes.append(f"{int((~known).sum())} of {value.size} values are bounds, which take no part")
+    if known.sum() < LEAST_VALUES or np.ptp(years[known]) == 0.0:
+        return {}, [*notes, "too few levels that are numbers for a line"]
+    line = linear_trend(value[known], years[known])
+    return {
+        "p_independent": line.p_value,
+        "p": line.p_value,
+        "slope_m_per_year": line.slope,
+        "slope_lower_m_per_year": line.lower,
+        "slope_upper_m_per_year": line.upper,
+    }, notes
 
 
 def _limits(value: Floats, years: Floats, variance: float) -> dict[str, float]:

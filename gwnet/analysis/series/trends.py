@@ -35,6 +35,9 @@ COLUMNS = tuple(
 
 METHODS = ("kendall", "seasonal")
 
+#: Methods that take every value.
+VALUE_METHODS = ("all", "regression")
+
 #: Numbers of seasons that a year may be divided into: months or quarters.
 SEASONS = (12, 4)
 
@@ -54,8 +57,9 @@ def trends(
 
     Parameters
     ----------
-    method : {"seasonal", "kendall", "all"}
-        Seasons of the years compared each with its own kind, one value a year, or every value.
+    method : {"seasonal", "kendall", "all", "regression"}
+        Seasons of the years compared each with its own kind, one value a year, every value, or a straight line by least
+        squares through every value.
 
     Returns
     -------
@@ -76,10 +80,10 @@ def trends(
     Notes
     -----
     Where levels significantly went one way and go the other way since, direction says so in words, as in ``fell until
-    1998, rising since``, and course repeats it; it is empty elsewhere. With method ``all`` there are further columns,
-    and p is as `gwnet.analysis.series.trend_values.value_trends` says. Usable levels take part, and accepted dry and
-    flowing ones as bounds; everything else is counted in ``left_out``. One value a period is made as
-    `gwnet.analysis.levels.period_values.period_values` says; which test follows,
+    1998, rising since``, and course repeats it; it is empty elsewhere. With method ``all`` there are further columns;
+    with it and with ``regression`` p is as `gwnet.analysis.series.trend_values.value_trends` says. Usable levels take
+    part, and accepted dry and flowing ones as bounds; everything else is counted in ``left_out``. One value a period is
+    made as `gwnet.analysis.levels.period_values.period_values` says; which test follows,
     `gwnet.analysis.series.trend_tests.find_trend`.
 
     References
@@ -93,7 +97,8 @@ def trends(
     if method == "all":
         columns.remove("p_independent")
         columns[columns.index("p") : columns.index("p")] = EXTRA_COLUMNS
-        rows = value_trends(levels, wells, approved=approved)
+    if method in VALUE_METHODS:
+        rows = value_trends(levels, wells, method=method, approved=approved)
     else:
         rows = _period_rows(levels, wells, method, seasons, memory, approved=approved)
     table = pd.DataFrame(rows, columns=columns)
@@ -135,8 +140,8 @@ def parts_of_year(method: str, seasons: int) -> int:
     SettingsError
         If the method or the number of seasons is none of these.
     """
-    if method == "all":
-        message = "Method 'all' tests the values of single wells; expected kendall or seasonal here."
+    if method in VALUE_METHODS:
+        message = f"Method {method!r} tests the values of single wells; expected kendall or seasonal here."
         raise SettingsError(message)
     if method not in METHODS:
         message = f"There is no method {method!r} for trends; expected {' or '.join(METHODS)}."
@@ -153,7 +158,7 @@ def directions(table: pd.DataFrame) -> NDArray[np.object_]:
     Parameters
     ----------
     table : pandas.DataFrame
-        Columns method, s and p_adjusted.
+        Columns method, s, p_adjusted and, of a regression, slope_m_per_year.
 
     Returns
     -------
@@ -163,6 +168,9 @@ def directions(table: pd.DataFrame) -> NDArray[np.object_]:
     """
     p = table["p_adjusted"].to_numpy(dtype=np.float64)
     step, up = (table["method"] == "step").to_numpy(dtype=bool), (table["s"] > 0).to_numpy(dtype=bool)
+    fitted = (table["method"] == "regression").to_numpy(dtype=bool)
+    if fitted.any():  # a line has no S
+        up = np.where(fitted, (table["slope_m_per_year"] > 0).to_numpy(dtype=bool), up)
     words = np.where(step, np.where(up, "higher after", "lower after"), np.where(up, "rising", "falling"))
     weak = np.where(np.isnan(p), "insufficient data", "no significant trend")
     return np.where(p <= ALPHA, words, weak).astype(object)

@@ -22,6 +22,7 @@ LEAST_WELLS: Final = 6
 _NEIGHBOURS = 6
 #: Wells nearer to one another than this are of one place [m] (project default).
 _ONE_PLACE_M = 2.0
+#: Most sweeps over the wells, triples of wells that are looked at, and passes (project defaults: they bound the time).
 _SWEEPS = 12
 _MOST_TRIPLES = 2000
 _MOST_PASSES = 60

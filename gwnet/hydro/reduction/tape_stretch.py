@@ -29,8 +29,8 @@ def temperature_correction(
     length_m: ArrayLike,
     temperature_c: ArrayLike,
     *,
-    standard_c: float = STANDARD_TEMPERATURE_C,
-    expansion_per_c: float = STEEL_EXPANSION,
+    standard_c: ArrayLike = STANDARD_TEMPERATURE_C,
+    expansion_per_c: ArrayLike = STEEL_EXPANSION,
 ) -> Floats:
     """Return what warmth adds to a length read on a tape.
 
@@ -40,9 +40,9 @@ def temperature_correction(
         Length as read [m].
     temperature_c : array_like
         Mean temperature of the tape [°C].
-    standard_c : float, optional
+    standard_c : array_like, optional
         Temperature at which it is right [°C].
-    expansion_per_c : float, optional
+    expansion_per_c : array_like, optional
         Its linear expansion [1/°C].
 
     Returns
@@ -59,17 +59,48 @@ def temperature_correction(
     >>> round(318.0 + float(temperature_correction(318.0, 47.92)), 3)
     318.103
     """
-    return np.asarray(expansion_per_c * np.asarray(length_m, np.float64) * (np.asarray(temperature_c) - standard_c))
+    warmer = np.asarray(temperature_c, np.float64) - np.asarray(standard_c, np.float64)
+    return np.asarray(np.asarray(expansion_per_c, np.float64) * np.asarray(length_m, np.float64) * warmer)
+
+
+def axial_stiffness(section_mm2: float, elasticity_pa: float = STEEL_ELASTICITY_PA) -> float:
+    """Return the pull that would double the length of a tape: its section times its modulus.
+
+    Parameters
+    ----------
+    section_mm2 : float
+        Cross section of its steel [mm²].
+    elasticity_pa : float, optional
+        Modulus of elasticity [Pa].
+
+    Returns
+    -------
+    float
+        Axial stiffness [N].
+
+    Raises
+    ------
+    SettingsError
+        If section or modulus are not greater than 0.
+
+    Examples
+    --------
+    >>> axial_stiffness(2.0)
+    400000.0
+    """
+    if not (section_mm2 > 0.0 and elasticity_pa > 0.0):
+        message = f"Section and modulus must be greater than 0, not {section_mm2:g} mm² and {elasticity_pa:g} Pa."
+        raise SettingsError(message)
+    return section_mm2 * elasticity_pa / 1e6
 
 
 def tension_correction(
     length_m: ArrayLike,
     tension_n: ArrayLike,
     *,
-    standard_n: float,
-    section_mm2: float,
-    weight_n_per_m: float = 0.0,
-    elasticity_pa: float = STEEL_ELASTICITY_PA,
+    standard_n: ArrayLike,
+    stiffness_n: ArrayLike,
+    weight_n_per_m: ArrayLike = 0.0,
 ) -> Floats:
     """Return what pull adds to a length read on a tape, that of its own weight hanging in the well included.
 
@@ -79,24 +110,17 @@ def tension_correction(
         Length as read [m].
     tension_n : array_like
         Pull at the lower end, such as the weight of what hangs there [N].
-    standard_n : float
+    standard_n : array_like
         Pull with which the tape is right [N].
-    section_mm2 : float
-        Cross section of its steel [mm²].
-    weight_n_per_m : float, optional
+    stiffness_n : array_like
+        Its axial stiffness, greater than 0 [N].
+    weight_n_per_m : array_like, optional
         Weight of a metre of tape that hangs free [N/m].
-    elasticity_pa : float, optional
-        Modulus of elasticity [Pa].
 
     Returns
     -------
     numpy.ndarray
         Correction to be added, positive where the pull is greater than the standard [m].
-
-    Raises
-    ------
-    SettingsError
-        If section or modulus are not greater than 0.
 
     Notes
     -----
@@ -105,13 +129,10 @@ def tension_correction(
 
     Examples
     --------
-    >>> round(float(tension_correction(100.0, 90.0, standard_n=50.0, section_mm2=2.0)), 4)
+    >>> round(float(tension_correction(100.0, 90.0, standard_n=50.0, stiffness_n=4e5)), 4)
     0.01
     """
-    if not (section_mm2 > 0.0 and elasticity_pa > 0.0):
-        message = f"Section and modulus must be greater than 0, not {section_mm2:g} mm² and {elasticity_pa:g} Pa."
-        raise SettingsError(message)
-    stiffness_n = section_mm2 * 1e-6 * elasticity_pa
     lengths = np.asarray(length_m, dtype=np.float64)
-    pull = lengths * (np.asarray(tension_n, dtype=np.float64) - standard_n)
-    return np.asarray((pull + 0.5 * weight_n_per_m * lengths**2) / stiffness_n)
+    pull = lengths * (np.asarray(tension_n, dtype=np.float64) - np.asarray(standard_n, dtype=np.float64))
+    own_weight = 0.5 * np.asarray(weight_n_per_m, dtype=np.float64) * lengths**2
+    return np.asarray((pull + own_weight) / np.asarray(stiffness_n, dtype=np.float64))

@@ -1,7 +1,7 @@
 """Parts of a level's uncertainty and their root sum of squares, as 95 % half-widths.
 
-The parts are survey, tape, tape check, repeats and density. What is not on record takes a default of `gwnet.constants`,
-with its source; a tape without a check may be out by 1 mm per metre.
+The parts are survey, tape, tape check, stretch, repeats and density. What is not on record takes a default of
+`gwnet.constants`, with its source; a tape without a check may be out by 1 mm per metre.
 """
 
 from __future__ import annotations
@@ -41,6 +41,8 @@ class UncertaintyParts:
         Half the spread of the repeats; half the tolerance for a single reading.
     density_m : numpy.ndarray
         Relative density of floating product.
+    stretch_m : numpy.ndarray
+        Corrections for temperature and tension of the tape.
     """
 
     survey_m: Floats
@@ -48,6 +50,7 @@ class UncertaintyParts:
     check_m: Floats
     repeat_m: Floats
     density_m: Floats
+    stretch_m: Floats
 
     def combined_m(self) -> Floats:
         """Return the root of the sum of the squares of the parts [m]."""
@@ -97,6 +100,7 @@ def uncertainty_parts(
     product_thickness_m: ArrayLike,
     reading_accuracy_m: ArrayLike | None = None,
     never_checked: ArrayLike = False,
+    stretch_half_width_m: ArrayLike = 0.0,
 ) -> UncertaintyParts:
     """Return the parts of the uncertainty of each level.
 
@@ -129,6 +133,8 @@ def uncertainty_parts(
     never_checked : array_like of bool, shape (n,), optional
         Whether the tape was never checked though others of the record are: it may be out by
         `gwnet.constants.NEVER_CHECKED_TAPE_M` beside its stretch.
+    stretch_half_width_m : array_like, shape (n,), optional
+        Half-width of the corrections for temperature and tension of the tape [m].
 
     Notes
     -----
@@ -156,4 +162,5 @@ def uncertainty_parts(
         check_m=np.where(tape & ~is_stated, check, 0.0),
         repeat_m=np.where(tape & ~is_stated, repeat, 0.0),
         density_m=PRODUCT_DENSITY_HALF_WIDTH * thickness,
+        stretch_m=np.where(tape & ~is_stated, np.asarray(stretch_half_width_m), 0.0),
     )

@@ -185,6 +185,8 @@ _AT_THE_WELL = (
     "depth_to_product",
     "product_relative_density",
     "sounded_depth",
+    "tape_temperature",
+    "tape_tension",
     "discharge",
     "quality",
     "chosen_reading",

@@ -37,6 +37,11 @@ class InstrumentRecord(Recorded, Base):
     resolution_m: Mapped[float | None]
     accuracy_m: Mapped[float | None]
     range_m: Mapped[float | None]
+    standard_temperature_degc: Mapped[float | None]
+    thermal_expansion_ppm_degc: Mapped[float | None]
+    standard_tension_n: Mapped[float | None]
+    axial_stiffness_kn: Mapped[float | None]
+    mass_per_length_g_m: Mapped[float | None]
     notes: Mapped[str | None]
 
 

@@ -51,6 +51,8 @@ class LevelRecord(Recorded, Base):
     product_relative_density: Mapped[float | None]
     chosen_reading: Mapped[int | None]
     discharge_l_s: Mapped[float | None]
+    tape_temperature_degc: Mapped[float | None]
+    tape_tension_n: Mapped[float | None]
     quality: Mapped[str | None]
     notes: Mapped[str | None]
 
