@@ -84,7 +84,7 @@ def test_on_a_terminal_headings_and_code_stand_out():
     [
         (["trend"], "Did you mean trends"),
         (["Maps"], None),
-        (["pettitt"], "on the page trends"),
+        (["pettitt"], "on the pages defaults, trends"),
         (["qqqq"], "There is no topic 'qqqq'. 'gwnet help' lists all topics."),
         (["explain"], "'gwnet explain --help'"),
         (["../index"], "There is no topic"),
