@@ -54,7 +54,7 @@ def test_the_document_is_valid_by_the_schema(written):
 def test_the_wells_of_the_demo_are_valid(demo_record, tmp_path):
     with gwnet.open(demo_record) as net:
         path = net.export("gwml2", tmp_path / "demo.gml")
-        construction, wells = net.list("construction"), net.wells()
+        construction, wells = net.tables("construction"), net.wells()
     tree = read(path)
     compiled = schema(SCHEMA)
     assert compiled.validate(tree), compiled.error_log.last_error
