@@ -221,7 +221,6 @@ def test_no_page_is_empty_or_holds_a_single_line(constructed, quarterly, page, c
     ("count", "page", "unit"),
     [
         *((count, page, unit) for count in (3, 24) for page in ("A4", "Letter") for unit in ("m", "ft")),
-        pytest.param(640, "A4", "m", marks=pytest.mark.slow),
         pytest.param(640, "Letter", "ft", marks=pytest.mark.slow),
     ],
 )
