@@ -10,7 +10,7 @@ from .at_once import run_at_once
 
 pytestmark = pytest.mark.slow
 
-HANDS = 6
+HANDS = 8
 TABLES = {
     "sites": "site,crs,vertical_datum,length_unit,time_zone\nS,EPSG:25832,local,m,UTC+01:00\n",
     "aquifers": "aquifer,name\nupper,Upper\n",
@@ -53,7 +53,7 @@ class Hands:
         return name
 
     def at_once(self, *command):
-        """Run a command for each hand at once; a part of it that is a function is called with the number of the hand."""
+        """Run a command eight times at once; a part of it that is a function is called with the number of the hand."""
         commands = [
             [*(word(hand) if callable(word) else word for word in command), "--db", self.url] for hand in range(HANDS)
         ]
