@@ -77,6 +77,17 @@ class Selection:
         return self == Selection()
 
     @classmethod
+    def restricting(cls, selection: Selection | None) -> Selection | None:
+        """Return a selection that restricts something, and None for one that does not: what is kept is kept once.
+
+        Parameters
+        ----------
+        selection : Selection, optional
+            Which levels are meant.
+        """
+        return None if selection is None or selection.is_everything else selection
+
+    @classmethod
     def of(
         cls,
         wells: Sequence[str] | None = None,

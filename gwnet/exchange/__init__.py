@@ -1,1 +1,9 @@
-"""Open exchange formats."""
+"""Open exchange formats.
+
+Parameters
+----------
+extract : gwnet.exchange.extract.Extract
+    What is exported.
+path : pathlib.Path
+    File to make, or an empty folder.
+"""

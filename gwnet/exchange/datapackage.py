@@ -13,7 +13,7 @@ import pandas as pd
 from gwnet.exchange.extract import Extract
 from gwnet.exchange.registry import register_format
 from gwnet.exchange.tables import ExportColumn, ExportTable, export_tables
-from gwnet.version import __version__
+from gwnet.version import PROGRAM
 
 _PROFILE: Final = "https://datapackage.org/profiles/2.0/datapackage.json"
 _TYPES: Final = {
@@ -41,12 +41,7 @@ GIVEN, WORKED_OUT = "data", "derived"
 def write_datapackage(extract: Extract, path: Path) -> None:
     """Write the tables of an extract as a Data Package.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
-    path : pathlib.Path
-        Empty folder.
+    Parameters as `gwnet.exchange`.
 
     Notes
     -----
@@ -73,7 +68,7 @@ def write_datapackage(extract: Extract, path: Path) -> None:
         ),
         "created": moment.strftime(_SECONDS),
         "version": str(extract.record.state.serial if extract.record.state else 0),
-        "generator": f"gwnet {__version__}",
+        "generator": PROGRAM,
         "resources": resources,
     }
     text = json.dumps(package, indent=2, ensure_ascii=False) + "\n"

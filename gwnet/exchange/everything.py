@@ -16,7 +16,7 @@ from gwnet.errors import OutputError, StoreError
 from gwnet.exchange.extract import Extract
 from gwnet.exchange.registry import register_format
 from gwnet.store.backup import make_backup
-from gwnet.version import __version__
+from gwnet.version import PROGRAM
 
 #: Members of the archive: what it is, and the record as an SQLite file.
 _ABOUT, _RECORD = "about.json", "record.sqlite"
@@ -68,7 +68,7 @@ def write_everything(extract: Extract, path: Path) -> None:
         copied = make_backup(extract.store, copy, progress=extract.progress)
         about = {
             "about": _README,
-            "made_by": f"gwnet {__version__}",
+            "made_by": PROGRAM,
             "revision": copied.revision,
             "state": extract.state_text,
             "tables": copied.tables,

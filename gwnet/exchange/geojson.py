@@ -27,12 +27,7 @@ _DIGITS = 8
 def write_geojson(extract: Extract, path: Path) -> None:
     """Write the wells of an extract as GeoJSON.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
-    path : pathlib.Path
-        File to make.
+    Parameters as `gwnet.exchange`.
 
     Notes
     -----

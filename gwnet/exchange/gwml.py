@@ -54,12 +54,7 @@ _COMPONENTS: Final = {"casing": "Casing", "screen": "Screen", "filter": "Filtrat
 def write_gwml(extract: Extract, path: Path) -> None:
     """Write the wells of an extract with their construction as GroundWaterML 2.2.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
-    path : pathlib.Path
-        File to make.
+    Parameters as `gwnet.exchange`.
 
     Notes
     -----

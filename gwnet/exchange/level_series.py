@@ -84,10 +84,7 @@ class LevelSeries:
 def iterate_series(extract: Extract) -> Iterator[LevelSeries]:
     """Yield the series of an extract, well by well; loggers one deployment after the other, to keep few in memory.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
+    Parameters as `gwnet.exchange`.
 
     Yields
     ------

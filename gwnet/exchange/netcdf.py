@@ -16,9 +16,9 @@ from gwnet.exchange.extract import Extract
 from gwnet.exchange.level_series import DEPTH, LevelSeries, iterate_series
 from gwnet.exchange.registry import register_format
 from gwnet.exchange.xml_text import places_of
-from gwnet.version import __version__
+from gwnet.store.contract import QUALITIES
+from gwnet.version import PROGRAM
 
-_QUALITIES: Final = ("good", "suspect", "estimate", "poor", "unchecked")
 _BOUNDS: Final = ("", "<=", ">=")
 _MISSING: Final = -9999.0
 _EPOCH: Final = np.datetime64("1970-01-01T00:00:00", "us")
@@ -34,12 +34,7 @@ _ON_OBSERVATIONS: Final = {"coordinates": "time latitude longitude timeseries_id
 def write_netcdf(extract: Extract, path: Path) -> None:
     """Write the levels of an extract as CF-1.11 netCDF.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
-    path : pathlib.Path
-        File to make.
+    Parameters as `gwnet.exchange`.
 
     Notes
     -----
@@ -65,7 +60,7 @@ def _write_globals(file: Any, extract: Extract) -> None:
         "title": "Groundwater levels",
         "institution": "; ".join(dict.fromkeys(extract.record.sites["operator"].astype(str))) or "not stated",
         "source": "manual measurements and loggers of a groundwater monitoring network",
-        "history": f"{when} gwnet {__version__}: export of the record as known on {extract.state_text}",
+        "history": f"{when} {PROGRAM}: export of the record as known on {extract.state_text}",
         "references": "not stated",
         "comment": "Depths are positive downward below the measuring point, elevations positive upward above the "
         "vertical datum of the site.",
@@ -184,8 +179,8 @@ def _write_observations(file: Any, series: Sequence[LevelSeries]) -> None:
         "level_qc": (
             "quality of the measurement",
             "quality_flag",
-            _QUALITIES,
-            [_codes(one.quality, _QUALITIES, _QUALITIES.index("unchecked")) for one in series],
+            QUALITIES,
+            [_codes(one.quality, QUALITIES, QUALITIES.index("unchecked")) for one in series],
         ),
         "level_bound": (
             "whether the water is at the value, or at or below or above level_limit",

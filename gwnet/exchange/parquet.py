@@ -35,12 +35,7 @@ _COMPRESSION: Final = "zstd"
 def write_parquet(extract: Extract, path: Path) -> None:
     """Write the tables of an extract and the samples of its loggers as Parquet.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
-    path : pathlib.Path
-        Empty folder.
+    Parameters as `gwnet.exchange`.
 
     Notes
     -----

@@ -42,12 +42,7 @@ xmlns:ogc="http://www.opengis.net/ogc"><NamedLayer><se:Name>{layer}</se:Name><Us
 def write_geopackage(extract: Extract, path: Path) -> None:
     """Write the tables of an extract as a GeoPackage.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
-    path : pathlib.Path
-        File to make.
+    Parameters as `gwnet.exchange`.
 
     Notes
     -----

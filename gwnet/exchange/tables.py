@@ -106,10 +106,7 @@ class ExportTable:
 def export_tables(extract: Extract) -> Iterator[ExportTable]:
     """Yield the tables of an extract that are not empty: those that can be loaded in order of dependence, then others.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
+    Parameters as `gwnet.exchange`.
 
     Yields
     ------

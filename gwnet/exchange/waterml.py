@@ -21,7 +21,7 @@ from gwnet.exchange.extract import Extract
 from gwnet.exchange.level_series import DEPTH, ELEVATION, LevelSeries, iterate_series
 from gwnet.exchange.registry import register_format
 from gwnet.exchange.xml_text import attribute, element_text, number, places_of, point_of, urn
-from gwnet.version import __version__
+from gwnet.version import PROGRAM
 
 _NAMESPACES: Final = " ".join(
     f'xmlns:{prefix}="http://www.{where}"'
@@ -62,12 +62,7 @@ _UNCODED: Final = "unchecked"
 def write_waterml(extract: Extract, path: Path) -> None:
     """Write the levels of an extract as WaterML 2.0.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
-    path : pathlib.Path
-        File to make.
+    Parameters as `gwnet.exchange`.
 
     Notes
     -----
@@ -96,7 +91,7 @@ def _write_head(write: Write, extract: Extract) -> None:
     write('<wml2:metadata><wml2:DocumentMetadata gml:id="document">\n')
     write(f"<wml2:generationDate>{_instant(extract.recorded_at_utc)}</wml2:generationDate>\n")
     write('<wml2:version xlink:href="http://www.opengis.net/waterml/2.0" xlink:title="WaterML 2.0"/>\n')
-    write(f"<wml2:generationSystem>gwnet {__version__}</wml2:generationSystem>\n")
+    write(f"<wml2:generationSystem>{PROGRAM}</wml2:generationSystem>\n")
     for name in _CLASSES:
         href = f"http://www.opengis.net/spec/waterml/2.0/conf/{name}"
         write(f'<wml2:profile xlink:href="{href}" xlink:title="{name}"/>\n')

@@ -15,7 +15,7 @@ from gwnet.exchange.extract import Extract
 from gwnet.exchange.registry import WHICH_PART, register_format
 from gwnet.exchange.tables import ExportColumn, ExportTable, export_tables
 from gwnet.plain_text import is_missing
-from gwnet.version import __version__
+from gwnet.version import PROGRAM
 
 #: Text is never turned into formulas, addresses or numbers.
 _OPTIONS: Final = {
@@ -42,12 +42,7 @@ _FIRST_DAY: Final = dt.date(1900, 3, 1)
 def write_workbook(extract: Extract, path: Path) -> None:
     """Write the tables of an extract as a workbook.
 
-    Parameters
-    ----------
-    extract : gwnet.exchange.extract.Extract
-        What is exported.
-    path : pathlib.Path
-        File to make.
+    Parameters as `gwnet.exchange`.
 
     Raises
     ------
@@ -61,7 +56,7 @@ def write_workbook(extract: Extract, path: Path) -> None:
         _refuse_long(table, path.name)
     book = Workbook(str(path), dict(_OPTIONS))
     moment = extract.recorded_at_utc.replace(tzinfo=None, microsecond=0)
-    book.set_properties({"title": "Groundwater record", "author": f"gwnet {__version__}", "created": moment})
+    book.set_properties({"title": "Groundwater record", "author": PROGRAM, "created": moment})
     heading = book.add_format({"bold": True, "bottom": 1})
     writers = _writers(book)
     _readme(book, extract, tables, heading)
@@ -141,7 +136,7 @@ def _readme(book: Any, extract: Extract, tables: list[ExportTable], heading: Any
         ("Groundwater record",),
         ("Record as known on", extract.state_text),
         ("Vertical datum and coordinate system", datums),
-        ("Made by", f"gwnet {__version__}"),
+        ("Made by", PROGRAM),
         ("Times", "Columns that end in _utc are UTC; measured_at is local to the site, with its offset."),
         ("Sheets in round brackets", "Were worked out from the others; gwnet load passes them over."),
         ("Bound", "<= or >= is not a measured level: the water was at or below it, or at or above it."),

@@ -65,9 +65,10 @@ class Exports(Group):
 
         form = find_format(format)
         codes = codes_of(wells)
+        chosen = Selection.of(codes, aquifer=aquifer, start=day_or_instant(start), end=day_or_instant(end))
         given = {
             "site": site,
-            "wells": codes or None,  # the command line gives no wells as an empty choice
+            "wells": chosen.wells,
             "aquifer": aquifer,
             "start": start,
             "end": end,
@@ -78,7 +79,6 @@ class Exports(Group):
         if wrong:
             message = f"An export in {form.name} does not take {', '.join(wrong)}."
             raise SettingsError(message, fix=f"It holds {form.holds}.")
-        chosen = Selection.of(codes, aquifer=aquifer, start=day_or_instant(start), end=day_or_instant(end))
         with self._record(site, known_on, wells=codes, aquifer=aquifer) as record:
             extract = Extract(record, chosen, unit, progress or show_nothing, self._store)
             return write_export(extract, form, Path(path), replace=replace)

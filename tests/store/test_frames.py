@@ -26,7 +26,7 @@ FETCH = {
     **{name: getattr(samples, name) for name in ("series", "latest", "downloads", "conflicts", "corrections")},
     **{name: getattr(pumping, name) for name in ("pumping_tests", "pumping_rates", "pumping_readings")},
     "deployments": samples.deployments,
-    "deployments_at": lambda connection: visits.deployments_at(connection, WINTER),
+    "deployments_at": lambda connection: visits.deployments_at(connection, samples.deployments(connection), WINTER),
     "readings": lambda connection: levels.readings(
         connection, levels.level_records(connection)["record_id"].to_numpy(dtype=np.int64)
     ),

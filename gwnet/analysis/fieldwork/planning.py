@@ -273,7 +273,7 @@ def _visits(programme: Programme) -> list[dict[str, Any]]:
     """Return the installed loggers: visited when they were installed, read out, or when the well was gauged."""
     zone, record = zone_of(programme.zone), programme.record
     installed = fetch_visits.deployments_at(
-        record.connection, programme.noon, record.known_on, record.site, record.deployments
+        record.connection, record.deployments, programme.noon, record.known_on, record.site
     )
     gauged = _last(programme.levels, "event_id")["day"].to_dict()
     rows = []

@@ -105,9 +105,7 @@ def gather(record: Snapshot, selection: Selection | None = None) -> LevelInputs:
     LevelInputs
         Events in the order of `gwnet.store.fetch.levels.level_records`; made once for a selection.
     """
-    if selection is not None and selection.is_everything:
-        selection = None
-    record = record.of_only_site()
+    record, selection = record.of_only_site(), Selection.restricting(selection)
     return record.once(("level inputs", selection), lambda: _gather(record, selection))
 
 

@@ -106,10 +106,9 @@ def reduction_of(record: Snapshot, selection: Selection | None = None) -> tuple[
 
     Parameters as `gwnet.analysis.levels`.
     """
-    record = record.of_only_site()
+    record, selection = record.of_only_site(), Selection.restricting(selection)
     inputs = gather(record, selection)
-    key = ("reduction", None if selection is not None and selection.is_everything else selection)
-    return inputs, record.once(key, lambda: reduce_levels(inputs))
+    return inputs, record.once(("reduction", selection), lambda: reduce_levels(inputs))
 
 
 def reduce_levels(inputs: LevelInputs) -> Reduction:

@@ -43,9 +43,7 @@ def levels(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame
         dismissed; such a level is not usable.
         Made once for a selection: take a copy before changing it in place.
     """
-    if selection is not None and selection.is_everything:
-        selection = None
-    record = record.of_only_site()
+    record, selection = record.of_only_site(), Selection.restricting(selection)
     return record.once(("levels", selection), lambda: _reduce_frame(record, selection))
 
 

@@ -9,7 +9,7 @@ from typing import Final
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from gwnet.version import __version__
+from gwnet.version import PROGRAM
 
 #: The sentence of `gwnet.figures.base.text.known_text`, which lines of a block may cut anywhere.
 _RECORD: Final = re.compile(r"Record as known on (.+?\((?:before state 1|state \d+)\))")
@@ -38,7 +38,7 @@ class Description:
     @property
     def program(self) -> str:
         """Return program and version."""
-        return f"gwnet {__version__}"
+        return PROGRAM
 
     def png(self) -> dict[str, str | None]:
         """Return the keywords of a PNG (PNG specification, 11.3.3.2)."""

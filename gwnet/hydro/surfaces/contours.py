@@ -361,8 +361,7 @@ def unhonoured(grid: Grid, x: Floats, y: Floats, z: Floats, levels_m: Floats) ->
         off = on_contour & (abs(shown - posted) > 0.05 * interval)
         wrong = levels_m[(crossed & ~on_contour) | off]
         if wrong.size:
-            nearest = float(wrong[np.argmin(np.abs(wrong - posted))])
-            unmet.append(Unhonoured(position, posted, shown, nearest))
+            unmet.append(Unhonoured(position, posted, shown, _nearest(wrong, posted)))
     return tuple(unmet)
 
 
@@ -409,6 +408,10 @@ def jumps(grid: Grid, x: Floats, y: Floats, z: Floats, levels_m: Floats) -> tupl
         drawn = float(np.clip(posted, own.min(), own.max()))
         between = levels_m[(levels_m - posted) * (levels_m - drawn) < 0.0]
         if between.size:
-            nearest = float(between[np.argmin(np.abs(between - posted))])
-            found.append(Unhonoured(position, posted, drawn, nearest, radius))
+            found.append(Unhonoured(position, posted, drawn, _nearest(between, posted), radius))
     return tuple(found)
+
+
+def _nearest(levels_m: Floats, posted: float) -> float:
+    """Return the contour nearest to a level."""
+    return float(levels_m[np.argmin(np.abs(levels_m - posted))])

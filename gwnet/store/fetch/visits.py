@@ -15,10 +15,10 @@ from gwnet.store.models.loggers import LoggerSeries
 
 def deployments_at(
     connection: Connection,
+    deployments: pd.DataFrame,
     at_utc: dt.datetime,
     known_on: dt.datetime | None = None,
     site: str | None = None,
-    deployments: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return the instruments that are installed at a moment, by site, well, instrument and time.
 
@@ -28,14 +28,13 @@ def deployments_at(
 
     Parameters
     ----------
+    deployments : pandas.DataFrame
+        As `gwnet.store.fetch.samples.deployments`.
     at_utc : datetime.datetime
         Aware time.
-    deployments : pandas.DataFrame, optional
-        All deployments, where they were fetched before.
     """
-    table = fetch_samples.deployments(connection, known_on) if deployments is None else deployments
-    removed = table["removed_at_utc"]
-    table = table[(table["installed_at_utc"] <= at_utc) & (removed.isna() | (removed > at_utc))]
+    removed = deployments["removed_at_utc"]
+    table = deployments[(deployments["installed_at_utc"] <= at_utc) & (removed.isna() | (removed > at_utc))]
     if site is not None:
         table = table[table["site"] == site]
     table = table.reset_index(drop=True)
