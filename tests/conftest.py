@@ -16,6 +16,13 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from gwnet.store import revision
+
+from .empty_records import upgrade_quickly
+
+# thousands of tests begin with an empty record
+revision.upgrade = upgrade_quickly
+
 # Several processes of tests share the cores, so each does its linear algebra in one thread; before numpy is loaded.
 for _threads in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")

@@ -5,7 +5,7 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import func, select, text
+from sqlalchemy import func, inspect, select, text
 
 from gwnet.errors import OverlapError, SchemaAheadError, SchemaBehindError, ShapeError, StoreError
 from gwnet.store import revision
@@ -17,6 +17,8 @@ from gwnet.store.models.schema import METADATA, RECORDED_TABLES
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
 from gwnet.store.session import open_store
 
+from ..conftest import postgres_database
+from ..empty_records import upgrade_by_revisions, upgrade_quickly
 from .conftest import MONDAY, add
 
 TUESDAY, WEDNESDAY = MONDAY + dt.timedelta(days=1), MONDAY + dt.timedelta(days=2)
@@ -272,3 +274,50 @@ def test_several_rows_of_the_revision_are_said(store):
         connection.execute(text("INSERT INTO alembic_version VALUES ('0001')"))
     with pytest.raises(StoreError, match=rf"at 2 revisions at once: 0001, {revision.HEAD}\. Its table alembic_version"):
         revision.guard(store)
+
+
+def _schema_and_rows(store):
+    """Return every statement of the schema and every row of a database."""
+    with store.reading() as connection:
+        if store.is_sqlite:
+            return sorted(connection.connection.iterdump())
+        queries = (
+            "SELECT table_name, column_name, data_type, is_nullable, column_default FROM information_schema.columns"
+            " WHERE table_schema = 'public'",
+            "SELECT c.relname, pg_get_constraintdef(k.oid) FROM pg_constraint k JOIN pg_class c ON c.oid = k.conrelid"
+            " WHERE k.connamespace = 'public'::regnamespace",
+            "SELECT tablename, indexdef FROM pg_indexes WHERE schemaname = 'public'",
+            "SELECT viewname, definition FROM pg_views WHERE schemaname = 'public'",
+            "SELECT pg_get_triggerdef(t.oid) FROM pg_trigger t WHERE NOT t.tgisinternal",
+            "SELECT pg_get_functiondef(p.oid) FROM pg_proc p WHERE p.pronamespace = 'public'::regnamespace",
+            "SELECT sequencename, data_type, start_value, last_value FROM pg_sequences",
+        )
+        found = [sorted(map(repr, connection.exec_driver_sql(query))) for query in queries]
+        names = inspect(connection).get_table_names()
+        return found, {name: sorted(map(repr, connection.exec_driver_sql(f"SELECT * FROM {name}"))) for name in names}
+
+
+def test_an_empty_record_that_tests_begin_with_is_one_that_the_revisions_make(store_url, tmp_path, request):
+    quick = open_store(store_url, create=True)
+    upgrade_quickly(quick)
+    first = _schema_and_rows(quick)
+    quick.close()
+    if quick.is_sqlite:
+        slow = open_store(tmp_path / "slow.sqlite", create=True)
+        again = open_store(tmp_path / "again.sqlite", create=True)
+        upgrade_by_revisions(slow)
+        upgrade_quickly(again)
+        dumped = [_schema_and_rows(slow), _schema_and_rows(again)]
+    else:
+        with (
+            postgres_database(request.getfixturevalue("postgres_server")) as one,
+            postgres_database(request.getfixturevalue("postgres_server")) as other,
+        ):
+            slow, again = open_store(one, create=True), open_store(other, create=True)
+            upgrade_by_revisions(slow)
+            upgrade_quickly(again)
+            dumped = [_schema_and_rows(slow), _schema_and_rows(again)]
+            slow.close()
+            again.close()
+    assert dumped == [first, first]
+    assert len(first) > 1
