@@ -32,7 +32,7 @@ upgrade_quickly.by_revisions = upgrade_by_revisions
 
 
 def _is_empty(store):
-    if store.is_sqlite and not store.engine.url.database:
+    if store.is_sqlite and store.engine.url.database in (None, "", ":memory:"):
         return False
     try:
         with store.reading() as connection:
