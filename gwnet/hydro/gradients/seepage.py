@@ -53,6 +53,7 @@ class Interval:
     @property
     def middle(self) -> float:
         """Return the geometric mean of the bounds, the value itself where they are one."""
+        # Geometric: conductivities range over powers of ten, and the middle of 1 and 100 is 10.
         return self.lowest if self.lowest == self.highest else math.sqrt(self.lowest * self.highest)
 
 
@@ -127,6 +128,7 @@ def _bounds(text: str, what: str, example: str) -> tuple[float, float, str]:
         raise SettingsError(message, fix=f"Write for example {example}.")
     lowest = float(match[1])
     highest = float(match[2]) if match[2] else lowest
+    # NaN and infinity pass no comparison or every one; both are no conductivity.
     if not (math.isfinite(lowest) and math.isfinite(highest) and lowest <= highest):
         message = f"The interval {text.strip()!r} does not run from lower to higher."
         raise SettingsError(message, fix=f"Write for example {example}.")
@@ -135,6 +137,7 @@ def _bounds(text: str, what: str, example: str) -> tuple[float, float, str]:
 
 def _conductivity_unit(unit: str, text: str) -> float:
     """Return how many metres per second one unit is."""
+    # Units are written with superscripts, carets and spaces.
     plain = unit.lower().replace("²", "2").replace("^", "").replace(" ", "")
     if plain == "gpd/ft2":
         return _GALLON_UNIT_M_S
