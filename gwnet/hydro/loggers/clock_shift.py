@@ -240,12 +240,12 @@ def _window_edges(when: Instants, starts: Instants, window_days: float) -> list[
     """Return the places at which windows begin, and the number of samples.
 
     Between two starts windows are of one length, near to the one wanted: a last window of a few days shows nothing.
-    # A piece shorter than half a window beside a start has too few changes to show a shift.
     """
     length = np.timedelta64(int(window_days * _DAY_S * MICROSECONDS), "us")
     end = when[-1] + np.timedelta64(1, "us")
     kept = [when[0]]
     for start in np.sort(starts[(starts > when[0]) & (starts < end)]):
+        # A piece shorter than half a window beside a start has too few changes to show a shift.
         if min(start - kept[-1], end - start) >= length / 2:
             kept.append(start)
     moments = [
