@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 from gwnet.errors import SettingsError
 from gwnet.hydro.gradients.seepage import (
-    SECONDS_PER_DAY,
     Interval,
     parse_conductivity,
     parse_share,
     seepage_velocity,
     velocity_of,
 )
+from gwnet.units import SECONDS_PER_DAY
 
 if TYPE_CHECKING:
     from gwnet.hydro.gradients.horizontal import Gradient

@@ -31,6 +31,7 @@ from gwnet.hydro.loggers.dense_series import usual_interval_s
 from gwnet.hydro.loggers.drift import AnchoredLevels, Installations, anchor_levels
 from gwnet.hydro.reduction.uncertainty import combined_half_width
 from gwnet.hydro.reduction.water import sensor_depth_to_water
+from gwnet.units import SECONDS_PER_DAY
 
 #: Columns of the frame of manual readings.
 MANUAL_COLUMNS: Final = tuple(
@@ -273,7 +274,7 @@ def _parts(
         # Time since the last reading, or before the first: between two readings drift is
         # interpolated.
         beyond_s = np.maximum(np.maximum(seconds[mine] - at[-1], at[0] - seconds[mine]), 0.0)
-        rate = 0.0 if np.isnan(drift) else abs(float(drift)) / (DAYS_PER_YEAR * 86_400)
+        rate = 0.0 if np.isnan(drift) else abs(float(drift)) / (DAYS_PER_YEAR * SECONDS_PER_DAY)
         parts["since_m"][mine] = rate * beyond_s
     parts["hanging_m"][by_hanging] = np.hypot(by_depth_accuracy[by_hanging], HANGING_DEPTH_ACCURACY_M)
     # Nothing shows how well a sensor holds that was never compared.

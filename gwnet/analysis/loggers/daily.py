@@ -14,6 +14,7 @@ from gwnet.clock import local_text, offset_minutes
 from gwnet.constants import DAY_SHARE, GAP_TIMES_INTERVAL
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.dense_series import daily_statistics, seconds_to_nearest, usual_interval_s
+from gwnet.units import SECONDS_PER_DAY
 
 #: Columns of `daily_values`.
 DAILY_COLUMNS: Final = tuple(
@@ -25,8 +26,6 @@ EXTREME_COLUMNS: Final = tuple("well access day lowest_m lowest_at highest_m hig
 
 #: Which days of a logger have a mean, in words.
 DAY_RULE: Final = f"at least {DAY_SHARE:.0%} of its usual samples".replace("%", " %")
-
-_DAY_S = 86_400.0
 
 
 def daily_values(deployments: Sequence[LoggerHeads], zone: str | Mapping[str, str]) -> pd.DataFrame:
@@ -73,7 +72,7 @@ def _days(together: Sequence[LoggerHeads], zone: str) -> pd.DataFrame:
     day = local_days(when, zone)
     interval = min((usual_interval_s(heads.time_utc) for heads in together), default=float("nan"))
     # Without an interval, as of a single sample, one sample makes the day.
-    usual = _DAY_S / interval if interval == interval and interval > 0 else 1.0
+    usual = SECONDS_PER_DAY / interval if interval == interval and interval > 0 else 1.0
     least = max(1, int(np.floor(DAY_SHARE * usual)))
     of_level = daily_statistics(day, level, least_count=least)
     of_uncertainty = daily_statistics(day, uncertainty, least_count=least)

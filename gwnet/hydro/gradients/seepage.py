@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gwnet.errors import SettingsError
 from gwnet.hydro.gradients.horizontal import Gradient
-from gwnet.units import metres_per
+from gwnet.units import SECONDS_PER_DAY, metres_per
 
 Floats = NDArray[np.float64]
 
@@ -24,8 +24,6 @@ _SECONDS: Final[dict[str, float]] = {
     **dict.fromkeys(("d", "day"), 86_400.0),
     **dict.fromkeys(("y", "yr", "a", "year"), 365.25 * 86_400.0),
 }
-
-SECONDS_PER_DAY: Final = 86_400.0
 
 #: US gallons per day and square foot in metres per second: 231 cubic inches over a square foot in a day.
 _GALLON_UNIT_M_S: Final = 231.0 * 0.0254**3 / (0.3048**2 * SECONDS_PER_DAY)

@@ -26,8 +26,7 @@ from gwnet.constants import (
 from gwnet.errors import ReductionError
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants, series
 from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
-
-_DAY_S = 86_400.0
+from gwnet.units import SECONDS_PER_DAY
 
 #: Up to so many shifts are worked out one by one.
 _FEW_SHIFTS = 250
@@ -241,7 +240,7 @@ def _window_edges(when: Instants, starts: Instants, window_days: float) -> list[
 
     Between two starts windows are of one length, near to the one wanted: a last window of a few days shows nothing.
     """
-    length = np.timedelta64(int(window_days * _DAY_S * MICROSECONDS), "us")
+    length = np.timedelta64(int(window_days * SECONDS_PER_DAY * MICROSECONDS), "us")
     end = when[-1] + np.timedelta64(1, "us")
     kept = [when[0]]
     for start in np.sort(starts[(starts > when[0]) & (starts < end)]):
@@ -375,10 +374,10 @@ def _changes(
 
 def _without_daily_course(changes: Floats, first: int, step: float) -> Floats:
     """Return changes less the mean of those at the same time of day, where a week or more is there."""
-    a_day = round(_DAY_S / step)
+    a_day = round(SECONDS_PER_DAY / step)
     here = ~np.isnan(changes)
     # With a step that does not divide the day no two days are sampled at the same time.
-    if a_day < 2 or here.sum() < 7 * a_day or abs(a_day * step - _DAY_S) > 1e-6:
+    if a_day < 2 or here.sum() < 7 * a_day or abs(a_day * step - SECONDS_PER_DAY) > 1e-6:
         return changes - (changes[here].mean() if here.any() else 0.0)
     slot = (first + np.arange(changes.size)) % a_day
     count = np.bincount(slot[here], minlength=a_day)
@@ -500,7 +499,7 @@ def _near(reference_when: Instants, when: Instants) -> slice:
     if when.size == 0:
         return slice(0, 0)
     # a day more, for changes over the ends of the longest lag
-    reach = np.timedelta64(int(CLOCK_LONGEST_LAG_S + _DAY_S), "s")
+    reach = np.timedelta64(int(CLOCK_LONGEST_LAG_S + SECONDS_PER_DAY), "s")
     return slice(*np.searchsorted(reference_when, [when[0] - reach, when[-1] + reach]).tolist())
 
 

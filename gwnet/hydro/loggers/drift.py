@@ -22,8 +22,9 @@ from gwnet.constants import (
 from gwnet.errors import ReductionError
 from gwnet.hydro.arrays import Floats, Instants, seconds_after, series
 from gwnet.hydro.loggers.dense_series import interpolate_at
+from gwnet.units import SECONDS_PER_DAY
 
-_YEAR_S = DAYS_PER_YEAR * 86_400
+_YEAR_S = DAYS_PER_YEAR * SECONDS_PER_DAY
 
 
 @dataclass(frozen=True)
