@@ -14,7 +14,6 @@ from gwnet.errors import AnalysisError
 from gwnet.hydro.pumping.fits import check_count, fit_readings, identified_note, serial_note
 from gwnet.hydro.pumping.models import STORATIVITY, TRANSMISSIVITY, FittedParameter
 from gwnet.hydro.pumping.results import (
-from gwnet.units import MINUTES_PER_DAY
     SAME_TIME_DAYS,
     PumpingFit,
     PumpingGeometry,
@@ -22,6 +21,7 @@ from gwnet.units import MINUTES_PER_DAY
     WellDrawdown,
     used_readings,
 )
+from gwnet.units import MINUTES_PER_DAY
 
 Floats = NDArray[np.float64]
 
@@ -142,7 +142,9 @@ def _valid_from(fit: PumpingFit, well: WellDrawdown, start: float) -> float:
 def _validity(fit: PumpingFit, used: Sequence[WellDrawdown], kept: Sequence[WellDrawdown], start: float) -> str:
     left_out = sum(well.days.size for well in used) - fit.n
     early = sum(int((well.days < _valid_from(fit, well, start)).sum()) for well in kept)
-    times = ", ".join(f"{(_valid_from(fit, well, start) - start) * MINUTES_PER_DAY:.3g} min at {well.well}" for well in used)
+    times = ", ".join(
+        f"{(_valid_from(fit, well, start) - start) * MINUTES_PER_DAY:.3g} min at {well.well}" for well in used
+    )
     text = f"u is at most {LARGEST_U:g}, as the straight line needs, from {times} on."
     if left_out:
         text += f" {left_out} earlier {'reading was' if left_out == 1 else 'readings were'} left out."
