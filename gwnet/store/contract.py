@@ -536,6 +536,7 @@ FORMER_HEADINGS: Final[dict[str, str]] = {
 }
 
 #: Readings of a level event in the order in which they are stored: column, quantity and ordinal.
+# By quantity and ordinal, so that readings are stored in one order whatever that of the file.
 READINGS: Final[tuple[tuple[str, str, int], ...]] = tuple(
     sorted(
         ((column.name, *column.reading) for column in BY_NAME["level_events"].columns if column.reading),
@@ -575,6 +576,8 @@ def is_worked_out(table: Table, name: str) -> bool:
     >>> is_worked_out(BY_NAME["level_events"], "uncertainty_m"), is_worked_out(BY_NAME["wells"], "aquifer")
     (True, False)
     """
+    # A frame in feet has the same columns with another ending.
     metres = f"{name.removesuffix('_ft')}_m" if name.endswith("_ft") else name
     is_known = metres in _WORKED_OUT or name.startswith("last_") or _NUMBER_OF_ROW.fullmatch(name) is not None
+    # A column that the table declares is never passed over, whatever its name looks like.
     return is_known and name not in table.names
