@@ -70,6 +70,9 @@ _TEMPERATURE_WORDS: Final[dict[str, str]] = {
 #: Minutes in one unit of time, exactly.
 MINUTES_PER_UNIT: Final[dict[str, float]] = {"min": 1.0, "s": 1.0 / 60.0, "h": 60.0, "d": 1440.0}
 
+MINUTES_PER_DAY: Final = 1_440.0
+SECONDS_PER_DAY: Final = 86_400.0
+
 #: Litres per second in one unit of a rate of pumping. US gallon 231 in3, inch 25.4 mm, foot 0.3048 m, all exactly
 #: (NIST SP 811, appendix B; from memory).
 LITRES_PER_SECOND_PER_UNIT: Final[dict[str, float]] = {

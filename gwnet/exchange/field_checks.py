@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from gwnet.analysis.fieldwork.field_sheet import BOTTOM_TOLERANCE_M, SOUNDING_CHANGE_M, FieldSheet
+from gwnet.analysis.fieldwork.field_sheet import SOUNDING_CHANGE_M, FieldSheet
+from gwnet.constants import BOTTOM_TOLERANCE_M
 from gwnet.exchange.field_validation import Lists
 
 #: Binary dust of a difference between two numbers, well below any reading, in the unit of the sheet.

@@ -11,8 +11,10 @@ import pandas as pd
 from xlsxwriter import Workbook
 from xlsxwriter.utility import xl_col_to_name
 
-from gwnet.analysis.fieldwork.field_sheet import BOTTOM_TOLERANCE_M, FieldSheet
-from gwnet.store.contract import NUMBER_ALLOWED, QUALITIES, STATUSES
+from gwnet.analysis.fieldwork.field_sheet import FieldSheet
+from gwnet.constants import BOTTOM_TOLERANCE_M
+from gwnet.store.columns import QUALITIES
+from gwnet.store.contract import NUMBER_ALLOWED, STATUSES
 
 #: Longest texts that a spreadsheet program takes in a message.
 _TITLE: Final = 32

@@ -16,7 +16,7 @@ from gwnet.exchange.extract import Extract
 from gwnet.exchange.level_series import DEPTH, LevelSeries, iterate_series
 from gwnet.exchange.registry import register_format
 from gwnet.exchange.xml_text import places_of
-from gwnet.store.contract import QUALITIES
+from gwnet.store.columns import QUALITIES
 from gwnet.version import PROGRAM
 
 _BOUNDS: Final = ("", "<=", ">=")

@@ -92,6 +92,7 @@ def upgrade(address: str | Path) -> tuple[str | None, str]:
     """
     store = open_store(address)
     try:
+        # A database of somebody else is refused, not made into a record.
         if revision.current(store) is None:
             revision.guard(store)
         return revision.upgrade(store)
@@ -188,6 +189,7 @@ class Network(Group):
         self.store: Store = self._store
         try:
             revision.guard(self.store)
+        # On an interrupt, too: nobody else holds the store to close it.
         except BaseException:
             self.store.close()
             raise
@@ -292,6 +294,7 @@ class Network(Group):
         from gwnet.analysis.review.effects import Watch
         from gwnet.ingest.tables.load import load
 
+        # Which levels would move is known only when all of them are worked out twice.
         watch = Watch() if dry_run else None
         result = load(
             self.store,

@@ -137,6 +137,7 @@ class LoggerFiles(Group):
         if not by.strip():
             raise SettingsError("It is not said who records.", fix="Give a name with --by.")
         aside = None if done is None else Path(done)
+        # A file that is still being copied is left to the next run.
         return empty_inbox(Path(folder), load, done=aside, settled_before=time.time() - wait_s)
 
     def withdraw(
@@ -241,6 +242,7 @@ class LoggerFiles(Group):
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
             zones = record.sites["time_zone"].unique()
+            # Sites of several zones share no local day.
             span = span_of(start, end, str(zones[0]) if len(zones) == 1 else "UTC")
             asked = {"instruments": instruments, "quantities": quantities}
             return list_samples(record, codes, **asked, start=span[0], end=span[1])

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.network.base import Group, Instant, Wells, codes_of
+from gwnet.network.base import Group, Instant, Wells, codes_of, same_parameters
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from gwnet.analysis.pumping.drawdown import Background, PumpingDrawdowns
     from gwnet.analysis.pumping.production import Production
     from gwnet.products.pumping import FittedTest
-    from gwnet.store.snapshot import Snapshot
 
 
 class Pumping(Group):
@@ -101,26 +100,21 @@ class Pumping(Group):
         pandas.DataFrame
             Columns of `gwnet.analysis.pumping.drawdown.DRAWDOWN_COLUMNS`.
         """
-        with self._record(site, known_on, one_site=True, wells=codes_of(wells)) as record:
-            made = _drawdowns(
-                record, test, codes_of(wells), background, before_hours, is_air_removed, is_corrected, thickness_m
-            )
-            return in_unit(made.table, unit)
+        made = self._drawdowns(
+            test,
+            wells,
+            background=background,
+            before_hours=before_hours,
+            is_air_removed=is_air_removed,
+            is_corrected=is_corrected,
+            thickness_m=thickness_m,
+            site=site,
+            known_on=known_on,
+        )
+        return in_unit(made.table, unit)
 
-    def static_levels(
-        self,
-        test: str,
-        wells: Wells = None,
-        *,
-        background: Background = "mean",
-        before_hours: float = 24.0,
-        is_air_removed: bool = True,
-        is_corrected: bool = False,
-        thickness_m: float | None = None,
-        site: str | None = None,
-        known_on: Instant = None,
-        unit: str = "m",
-    ) -> pd.DataFrame:
+    @same_parameters(drawdown)
+    def static_levels(self, *, unit: str, **asked: Any) -> pd.DataFrame:
         """Return the levels before a test, one row a well, with their trend.
 
         Parameters as `gwnet.network` and `gwnet.network.pumping.Pumping.drawdown`.
@@ -130,11 +124,7 @@ class Pumping(Group):
         pandas.DataFrame
             Columns of `gwnet.analysis.pumping.drawdown.STATIC_COLUMNS`.
         """
-        with self._record(site, known_on, one_site=True, wells=codes_of(wells)) as record:
-            made = _drawdowns(
-                record, test, codes_of(wells), background, before_hours, is_air_removed, is_corrected, thickness_m
-            )
-            return in_unit(made.static, unit)
+        return in_unit(self._drawdowns(**asked).static, unit)
 
     def fit(
         self,
@@ -339,20 +329,24 @@ class Pumping(Group):
             sheet = pumping_sheet(record, test, codes)
         return write_pumping_sheet(sheet, Path(out), page=page)
 
+    def _drawdowns(
+        self,
+        test: str,
+        wells: Wells,
+        *,
+        background: Background,
+        before_hours: float,
+        is_air_removed: bool,
+        is_corrected: bool,
+        thickness_m: float | None,
+        site: str | None,
+        known_on: Instant,
+    ) -> PumpingDrawdowns:
+        from gwnet.analysis.pumping.drawdown import thickness_for, work_out_drawdowns
+        from gwnet.analysis.pumping.gather import gather_test
 
-def _drawdowns(
-    record: Snapshot,
-    test: str,
-    wells: list[str] | None,
-    background: Background,
-    before_hours: float,
-    is_air_removed: bool,
-    is_corrected: bool,
-    thickness_m: float | None,
-) -> PumpingDrawdowns:
-    from gwnet.analysis.pumping.drawdown import thickness_for, work_out_drawdowns
-    from gwnet.analysis.pumping.gather import gather_test
-
-    gathered = gather_test(record, test, wells=wells, before_hours=before_hours, is_air_removed=is_air_removed)
-    thickness = thickness_for(gathered, thickness_m, is_corrected=is_corrected)
-    return work_out_drawdowns(gathered, background=background, thickness_m=thickness)
+        codes = codes_of(wells)
+        with self._record(site, known_on, one_site=True, wells=codes) as record:
+            gathered = gather_test(record, test, wells=codes, before_hours=before_hours, is_air_removed=is_air_removed)
+            thickness = thickness_for(gathered, thickness_m, is_corrected=is_corrected)
+            return work_out_drawdowns(gathered, background=background, thickness_m=thickness)

@@ -113,6 +113,15 @@ class Trends(WellStatistics):
 
     _path = "net.trends"
 
+    @contextmanager
+    def _tested(
+        self, *, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
+    ) -> Iterator[tuple[Inputs, dict[str, Any]]]:
+        """Give the levels and wells that are asked for, and how they are tested."""
+        with self._inputs(**asked) as given:
+            memory = given.memory(alone=alone, approved=approved)
+            yield given, {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
+
     def __call__(
         self,
         wells: Wells = None,
@@ -182,9 +191,7 @@ class Trends(WellStatistics):
             return in_unit(table, unit)
 
     @same_parameters(__call__)
-    def thresholds(
-        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
-    ) -> pd.DataFrame:
+    def thresholds(self, *, unit: str, **asked: Any) -> pd.DataFrame:
         """Project the trends of wells to their thresholds in force, one row a well and threshold.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -196,16 +203,11 @@ class Trends(WellStatistics):
         """
         from gwnet.analysis.series.trend_thresholds import threshold_dates
 
-        with self._inputs(**asked) as given:
-            limits = _limits_in_force(given)
-            memory = given.memory(alone=alone, approved=approved)
-            how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
-            return in_unit(threshold_dates(given.levels, limits, **how), unit)
+        with self._tested(**asked) as (given, how):
+            return in_unit(threshold_dates(given.levels, _limits_in_force(given), **how), unit)
 
     @same_parameters(__call__)
-    def summary(
-        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
-    ) -> pd.DataFrame:
+    def summary(self, *, unit: str, **asked: Any) -> pd.DataFrame:
         """Say of each well which way it goes, since when, until when, and what to do; the most urgent first.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -217,15 +219,11 @@ class Trends(WellStatistics):
         """
         from gwnet.analysis.series.trend_summary import trend_summary
 
-        with self._inputs(**asked) as given:
-            memory = given.memory(alone=alone, approved=approved)
-            how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
+        with self._tested(**asked) as (given, how):
             return in_unit(trend_summary(given.levels, given.wells, _limits_in_force(given), **how), unit)
 
     @same_parameters(__call__)
-    def without_context(
-        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
-    ) -> pd.DataFrame:
+    def without_context(self, *, unit: str, **asked: Any) -> pd.DataFrame:
         """Fit trends of wells with the rainfall and abstraction on record taken out, beside those with them.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -237,9 +235,7 @@ class Trends(WellStatistics):
         """
         from gwnet.analysis.series.trend_context import context_trends
 
-        with self._inputs(**asked) as given:
-            memory = given.memory(alone=alone, approved=approved)
-            how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
+        with self._tested(**asked) as (given, how):
             return in_unit(context_trends(given.levels, given.wells, given.record.context, **how), unit)
 
     @same_parameters(__call__)

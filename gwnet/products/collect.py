@@ -160,6 +160,7 @@ def _start_of(day: dt.date, zone: str) -> dt.datetime:
     """Return the instant at which a local day begins."""
     midnight = np.array([np.datetime64(day, "us")])
     utc = to_utc(midnight, zone).utc[0]
+    # In some zones the clocks are put forward at midnight, which does not exist on that day.
     if np.isnat(utc):
         utc = midnight[0]
     moment: dt.datetime = utc.item()

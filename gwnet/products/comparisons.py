@@ -160,6 +160,7 @@ def _area(square_m: float, unit: str) -> str:
 def _volume(cubic_m: float, unit: str, *, signed: bool = False) -> str:
     """Return a volume to three digits, in cubic metres or acre-feet."""
     value, name = (cubic_m / metres_per("ft") ** 3 / 43_560, "acre-ft") if unit == "ft" else (cubic_m, "m³")
+    # Rounded first: 999.7 has a digit more once it is 1000.
     rounded = float(f"{value:.3g}")
     decimals = max(0, 2 - math.floor(math.log10(abs(rounded)))) if rounded else 0
     text = f"{rounded:{'+' if signed else ''},.{min(decimals, 3)}f}"

@@ -127,6 +127,7 @@ def gather_extras(
         Frames and pictures.
     """
     wells = definition.members(data.wells)
+    # Nothing of the time after, so that the report comes out the same when it is made later.
     levels = data.levels[data.levels["well"].isin(wells["well"]) & (data.levels["day"] <= pd.Timestamp(period.last))]
     asked = _Asked(record, definition, period, data, wells, levels, loggers)
     extras = Extras()
@@ -297,6 +298,7 @@ def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
     ]
     placed = asked.wells[asked.wells["easting"].notna() & asked.wells["northing"].notna()]
     basins = split_basins(placed[["easting", "northing"]].to_numpy(dtype=float))
+    # Basins far apart would be dots in the corners of one map.
     if len(basins) < 2:
         return [*pictures, Picture("slope-map", mapped, mapped, _drawn(asked, figures.map))]
     for number, members in enumerate(basins, start=1):

@@ -80,6 +80,7 @@ class RoundGradients(Product):
             "triangles_azimuth_degrees": None if triangles is None else triangles.azimuth_deg,
             "triangles": gradient.agreement,
             "turn": "" if turn is None else turn.verdict,
+            # An angle beside "not determined" would be read as a turn.
             "turn_degrees": None if turn is None or turn.verdict == "not determined" else turn.angle_deg,
             **row_without_findings(gradient.sound),
             "finding": ", ".join(gradient.suspects),
@@ -157,6 +158,7 @@ class RoundGradients(Product):
             reason = self.gradients[0].reason if self.gradients else "there is no round"
             message = f"No round has a gradient: {reason.rstrip('.')}."
             raise AnalysisError(message, fix="Name other rounds, days or wells.")
+        # A direction that may be any takes no part in the mean.
         spread = directions([point.azimuth_deg for point in points if point.determined])
         first, last = points[0].date.isoformat(), points[-1].date.isoformat()
         without = [gradient for gradient in self.gradients if gradient.gradient is None]

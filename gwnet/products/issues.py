@@ -123,9 +123,11 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
     on_record = issues(connection, known_on, site=data.site.code, definition=definition.name, before=until)
     if not on_record:
         return data
+    # A later issue of a period stands in the place of those before.
     newest = {issue.period: issue for issue in on_record}
     earlier = []
     for issue in sorted(newest.values(), key=lambda issue: (parse_period(issue.period).first, issue.number)):
+        # What another issue has stated counts as printed, so that no change is listed twice.
         printed = with_listed(issue.values, _stated_of(issue, on_record))
         now = _printed_now(record, definition, data, issue)
         recorded = SinceIssue(record, issue.known_on_utc, until)
@@ -216,6 +218,7 @@ def _as_issued(issue: Issue, now: Definition | None = None) -> Definition:
         if now is None:
             raise
         definition = now
+    # Issues of earlier versions of the program kept no sections, rounds or days.
     printed = issue.printed.get("sections", definition.sections)
     sections = tuple(name for name in printed if name not in _NOT_COMPARED)
     rounds = tuple(issue.printed.get("rounds", definition.rounds))
@@ -258,6 +261,7 @@ def differences(record: Snapshot, first: str, second: str) -> pd.DataFrame:
             message = f"Issue {issue.number} is of site {issue.site}, issue {other.number} of site {other.site}."
             raise ReportError(message, fix="Compare two issues of one site.")
         values, until = other.values, other.known_on_utc
+    # Whichever of the two was named first.
     since, until = sorted((issue.known_on_utc, until))
     reasons = SinceIssue(record.of_site(issue.site), since, until).reasons
     changes, _ = changed_values(issue.values, values, reasons)

@@ -81,6 +81,7 @@ class _Lines:
 
     def __init__(self, record: Snapshot, shown_from: dt.date | None) -> None:
         self._record = record
+        # A day before, since local days may begin 14 hours before those of UTC.
         self._shown_from = None if shown_from is None else np.datetime64(shown_from, "us") - np.timedelta64(1, "D")
         self._members: list[LoggerHeads] = []
         self._lines: dict[str, LoggerSeries] = {}
@@ -127,6 +128,7 @@ def thinned(line: LoggerSeries, shown_from: np.datetime64 | None = None, *, colu
     times, values, approved = line.time_utc, line.water_elevation_m, line.approved
     if times.size <= 4 * columns:
         return line
+    # Times must rise: of samples at one instant the first is kept.
     places = np.flatnonzero(np.append(True, np.diff(times) > np.timedelta64(0, "us")))
     starts = [times[0], *([] if shown_from is None else [shown_from])]
     states = [np.where(chosen, values[places], np.nan) for chosen in (approved[places], ~approved[places])]

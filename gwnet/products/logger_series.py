@@ -102,6 +102,7 @@ def _pieces(one: LoggerHeads, states: pd.Series) -> tuple[Any, Any, Any]:
     """Return times, heads and whether approved, with a break after each gap and at the end."""
     when, gaps = one.time_utc, _gaps(one)
     ends = np.append(gaps, when.size - 1)
+    # A missing value, a second later, breaks the line; it would be drawn across the gap otherwise.
     breaks = when[ends] + _SECOND
     times = np.insert(when, ends + 1, breaks)
     values = np.insert(one.water_elevation_m, ends + 1, np.nan)
@@ -155,6 +156,7 @@ def _note(one: LoggerHeads) -> str:
     if len(checks):
         words += f", each within {1000.0 * float(checks.max()):.0f} mm of what the others give"
     rates = one.installations.drift_m_per_year
+    # A drift through two readings fits whatever they are.
     counted = one.installations.readings >= 3
     known = rates[counted & ~np.isnan(rates)]
     if known.size:
@@ -201,6 +203,7 @@ def coverage(
     deployments, table = record.deployments, levels(record)
     read = table.loc[table["water_elevation_m"].notna(), ["well", "measured_at_utc"]]
     if wells is not None:
+        # Barometers hang in no well, and are drawn whichever wells are named.
         deployments = deployments[deployments["well"].isin([*wells, ""])]
         read = read[read["well"].isin(list(wells))]
     if loggers_only:
@@ -248,6 +251,7 @@ def _barometer_runs(record: Snapshot, deployments: pd.DataFrame) -> list[Run]:
             continue
         times = stamps.astype("datetime64[ms]").astype("datetime64[us]")
         interval = usual_interval_s(times)
+        # Stamps count milliseconds.
         longest = np.inf if np.isnan(interval) else GAP_TIMES_INTERVAL * interval * 1000.0
         ends = np.append(np.flatnonzero(np.diff(stamps) > longest), stamps.size - 1)
         starts = np.append(0, ends[:-1] + 1)

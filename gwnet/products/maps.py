@@ -206,6 +206,7 @@ def gradient_row(gradient: Gradient) -> dict[str, Any]:
         goes through) and note. Where the gradient is not significant only its upper limit is stated.
     """
     determined = bool(gradient.determined)
+    # A plane through three levels has no half-width: its gradient is stated, and nothing says how sure it is.
     stated = determined or math.isnan(gradient.magnitude_half_width)
     azimuth, low, high = gradient.azimuth_deg, gradient.anticlockwise_deg, gradient.clockwise_deg
     return {

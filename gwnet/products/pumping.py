@@ -117,7 +117,9 @@ class FittedTest(Product):
         said += [f"{fit.model}: {fit.note}" for fit in fits if fit.note]
         table = self.table.drop_duplicates("method")
         said += [f"{row.method}: correlation of {row.correlation}." for row in table.itertuples() if row.correlation]
+        # NaN, which a method may have for it, does not equal itself.
         compared = [fit for fit in fits if fit.aicc == fit.aicc]
+        # AICc compares fits to the same readings alone.
         if len(compared) > 1 and len({fit.n for fit in compared}) == 1:
             best, *others = sorted(compared, key=lambda fit: fit.aicc)
             differences = ", ".join(f"{fit.model} {fit.aicc - best.aicc:+.1f}" for fit in others)

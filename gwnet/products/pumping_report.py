@@ -64,6 +64,7 @@ class TestFigure:
         Takes the unit, returns the figure.
     """
 
+    # By its name pytest would take the class for tests.
     __test__ = False
 
     test: str

@@ -129,6 +129,7 @@ def make_report(
             on_disk = find_files(out, same)
             if on_disk:
                 return MadeReport(on_disk, same)
+            # As of the moment of the issue, so that its own bytes come out.
             record = Snapshot(connection, same.known_on_utc).of_site(site)
         chosen = chosen.for_wells(record.wells)
         parts, say = count_parts(chosen), progress or (lambda _done, _total: None)
@@ -139,6 +140,7 @@ def make_report(
         data = _as_issue(record, chosen, when, data, issuing, same)
         chosen = with_errata(chosen, data)
     _refuse_empty(data, when)
+    # An issue on record was let pass when it was made.
     if issuing is not None and same is None:
         refuse_open(look(chosen, data, when))
     files = make_files(

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 from gwnet.errors import SettingsError
 from gwnet.hydro.gradients.seepage import (
-    SECONDS_PER_DAY,
     Interval,
     parse_conductivity,
     parse_share,
     seepage_velocity,
     velocity_of,
 )
+from gwnet.units import SECONDS_PER_DAY
 
 if TYPE_CHECKING:
     from gwnet.hydro.gradients.horizontal import Gradient
@@ -61,6 +61,7 @@ class Seepage:
         if gradient is not None and gradient.determined:
             found = velocity_of(gradient, self.conductivity, self.porosity)
             values = (found.velocity_m_s, found.lowest_m_s, found.highest_m_s)
+        # A gradient that is not determined still bounds the velocity from above.
         elif gradient is not None and math.isfinite(gradient.upper_limit):
             fastest = seepage_velocity(gradient.upper_limit, self.conductivity, self.porosity)
             values = (math.nan, math.nan, fastest.highest_m_s)

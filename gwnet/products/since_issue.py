@@ -44,6 +44,7 @@ class SinceIssue:
         acts: dict[tuple[str, ...], list[str]] = {}
         for row in rows.to_dict("records"):
             name, _, place = str(row["item"]).partition(" (")
+            # Neither a promise nor a change of words explains a number.
             if row["subject"] == "register entry" or is_of_words(name):
                 continue
             when = moment_text(row["recorded_at_utc"], self.record.zone, timespec="minutes")
@@ -58,6 +59,7 @@ class SinceIssue:
             for act, changes in acts.items()
         ]
         named = {reason.well for reason in reasons}
+        # Levels that a correction of their own well explains need no second reason.
         rest = self._moved[~self._moved["well"].isin(named)]
         for well, part in rest.groupby("well"):
             causes = ", ".join(sorted(set(part["cause"])))

@@ -126,6 +126,7 @@ class TrendFigures(Product):
         data = slope_map_plot_data(
             self.trends,
             located(self.wells, str(self.context.site["crs"])),
+            # Wells of several aquifers may be on one map of slopes.
             replace(self.context, aquifer_name=""),
             unit=self.unit,
             notes=self._states(),

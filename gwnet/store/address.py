@@ -51,6 +51,8 @@ def store_url(address: str | Path) -> URL:
     """
     text = str(address)
     if "://" not in text:
+        # An existing file may have any name; only what is none and looks like an address is
+        # refused.
         if isinstance(address, str) and _SERVER_LIKE.search(text) and not Path(text).exists():
             raise StoreError("This is neither the path of a file nor a database address.", fix=_FORMS)
         return URL.create("sqlite", database=text)
@@ -66,6 +68,7 @@ def store_url(address: str | Path) -> URL:
     if backend not in {"postgresql", "postgres"}:
         message = f"Databases of the kind {backend!r} are not supported."
         raise StoreError(message, fix="Use an SQLite file or PostgreSQL.")
+    # With two of them a part of the password would be read as the name of the server.
     if text.count("@") > 1:
         raise StoreError("The database address has the sign @ more than once.", fix=_ENCODE)
     return _with_parts(url).set(drivername="postgresql+psycopg")
@@ -73,6 +76,7 @@ def store_url(address: str | Path) -> URL:
 
 def _with_parts(url: URL) -> URL:
     """Return a URL whose user, password and database are parts of it, not parameters."""
+    # The last of several, as the driver takes it.
     given = {name: values[-1] for name, values in url.normalized_query.items() if name in _PARTS}
     parts = {_PARTS[name]: value for name, value in given.items()}
     return url.difference_update_query(list(given)).set(**parts) if parts else url  # type: ignore[arg-type]
@@ -93,6 +97,7 @@ def address_name(url: URL) -> str:
     """
     if url.get_backend_name() == "sqlite":
         return url.database or ""
+    # A host may be given as a parameter, and several of them as a list.
     host = url.host or ",".join(url.normalized_query.get("host", ()))
     plain = URL.create("postgresql", username=url.username, host=host or None, port=url.port, database=url.database)
     return plain.render_as_string()
@@ -113,7 +118,9 @@ def secrets_of(url: URL) -> tuple[str, ...]:
     """
     values = [value for name, many in url.normalized_query.items() if name not in _OPEN_PARAMETERS for value in many]
     values.append(str(url.password or ""))
+    # In every form in which an address may write it, since a driver repeats what it was given.
     forms = {form for value in values for form in (value, quote(value), quote(value, safe=""), quote_plus(value))}
+    # The longest first, or a short secret inside a long one would leave the rest of it readable.
     return tuple(sorted(forms - {""}, key=len, reverse=True))
 
 

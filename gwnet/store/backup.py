@@ -96,17 +96,20 @@ def make_backup(store: Store, target: Path, *, replace: bool = False, progress: 
     if target.exists() and not replace:
         message = "There is a file of this name already."
         raise OutputError(message, where=str(target), fix="Give another name, or say --replace.")
+    # Replacing the record by a copy of itself would leave nothing to copy from.
     if store.is_sqlite and target.exists() and target.samefile(store.name):
         raise OutputError("The backup would replace the record itself.", where=str(target), fix="Give another name.")
     steps = _Steps(progress)
     with staged_file(target, "backup") as path, store.reading() as connection:
         tables = list_tables(connection)
+        # Read, read back and, on a server, stored as well: two or three passes over all rows.
         steps.expect(sum(count_rows(connection, tables).values()), 2 if store.is_sqlite else 3)
         if store.is_sqlite:
             _copy_pages(connection, path, store.name)
         else:
             with _new_record(path) as copy:
                 _copy_rows(connection, copy, tables, steps)
+        # Without a write-ahead log, since a backup is one file that may be carried anywhere.
         _finish_file(path, "DELETE")
         sums = sum_up(connection, tables, steps.count)
         return _verified(path, sums, str(target), steps)
@@ -142,12 +145,15 @@ def restore_backup(file: Path, address: str | Path, *, progress: Progress | None
         with source.reading() as connection:
             _refuse_damage(connection, str(file))
             tables = list_tables(connection)
+            # A new file is copied page by page; anything else is filled through the schema.
             is_new_file = target.is_sqlite and not Path(target.name).exists()
             steps.expect(sum(count_rows(connection, tables).values()), 2 if is_new_file else 3)
             sums = sum_up(connection, tables, steps.count)
             if is_new_file:
                 with staged_file(Path(target.name), "record") as path:
                     _copy_pages(connection, path, target.name)
+                    # A record that is worked on has a write-ahead log, so that readers do not wait
+                    # for writers.
                     _finish_file(path, "WAL")
                     copied = _verified(path, sums, target.name, steps)
             else:
@@ -190,6 +196,7 @@ def _fill(
     steps: _Steps,
 ) -> Copied:
     """Fill an empty database with the rows of a backup and verify them before they are stored for good."""
+    # Rows of another revision do not fit the tables of this one.
     if at != revision.HEAD:
         message = f"The backup is at revision {at}; only one of {revision.HEAD} can be restored into this database."
         fix = "Restore it into a new SQLite file, run 'gwnet upgrade' there, make a backup of that and restore it."
@@ -212,11 +219,13 @@ def _copy_rows(source: Connection, copy: Store, tables: Sequence[TableShape], st
 def _store_all(source: Connection, connection: Connection, tables: Sequence[TableShape], steps: _Steps) -> None:
     """Store the rows of every table as they are."""
     if connection.dialect.name != "sqlite":
+        # Values with a zone would come back in that of the server.
         connection.exec_driver_sql("SET LOCAL TIME ZONE 'UTC'")
     for table in tables:
         for rows in read_rows(source, table):
             store_rows(connection, table, rows)
             steps.count(len(rows))
+    # Rows were stored with their numbers, which the server does not know of.
     advance_numbers(connection, tables)
 
 
@@ -238,6 +247,7 @@ def _verified(path: Path, sums: dict[str, TableSum], name: str, steps: _Steps) -
 
 def _refuse_damage(connection: Connection, name: str) -> None:
     faults = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+    # SQLite answers with one row "ok" or with as many as there are faults.
     if faults != ["ok"]:
         message = f"The database is damaged: {'; '.join(str(fault) for fault in faults[:3])}."
         raise StoreError(message, where=name, fix="Run 'gwnet doctor'; restore the newest backup that is whole.")
@@ -277,4 +287,5 @@ class _Steps:
         """Count rows."""
         self._done += more
         if self._progress is not None:
+            # A total below what is done would read as more than all.
             self._progress(self._done, max(self._total, self._done))

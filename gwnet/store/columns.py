@@ -117,6 +117,7 @@ class Column:
     @property
     def frame_name(self) -> str:
         """Return the name in frames: lengths end in ``_m``, instants in ``_utc``, others in their fixed unit."""
+        # A unit ends the name in small letters; "L/s" cannot be part of one.
         unit = f"_{self.unit.lower().replace('/', '_')}" if self.unit else ""
         return f"{self.name}{_ENDINGS.get(self.kind, unit)}"
 
@@ -176,8 +177,20 @@ class Table:
     def required(self, *, keys_only: bool = False) -> tuple[tuple[str, ...], tuple[tuple[tuple[str, ...], ...], ...]]:
         """Return the headings and the groups of alternatives that must be there: all of them, or those of the key."""
         names = tuple(column.name for column in self.columns if column.required and (column.key or not keys_only))
+        # A key with alternatives (a time, or a date with a time) counts where its first way is of the key.
         return names, tuple(group for group in self.one_of if not keys_only or group[0][0] in self.key)
 
     def is_time(self, name: str) -> bool:
         """Return whether a column is one of those that together say when a row was measured."""
         return "measured_at" in self.names and name in {"measured_at", "date", "time"}
+
+
+#: Words for the observer's opinion of a reading.
+QUALITIES: Final[tuple[str, ...]] = ("good", "suspect", "estimate", "poor", "unchecked")
+
+#: Lowest depth [m]: no water stands a kilometre above the point that its depth counts from.
+LOWEST_M: Final[float] = -1_000.0
+
+#: Columns that most tables have.
+SITE: Final = Column("site", "code", "The site.", required=True, key=True, of="site")
+NOTES: Final = Column("notes", "text", "Anything else.")

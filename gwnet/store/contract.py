@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from gwnet.store.columns import Column, Table
+from gwnet.store.columns import LOWEST_M, NOTES, QUALITIES, SITE, Column, Table
 from gwnet.store.pumping_tables import PUMPING_RATES, PUMPING_READINGS, PUMPING_TESTS
 
 STATUSES: Final[tuple[str, ...]] = (
@@ -28,22 +28,16 @@ NUMBER_REQUIRED: Final[frozenset[str]] = frozenset({"static"})
 NUMBER_ALLOWED: Final[frozenset[str]] = frozenset(
     {"static", "flowing", "pumping", "recovering", "nearby pumping", "affected by surface water"}
 )
-QUALITIES: Final[tuple[str, ...]] = ("good", "suspect", "estimate", "poor", "unchecked")
 QUANTITIES: Final[tuple[str, ...]] = ("depth_to_water", "depth_below_ground", "water_elevation")
 #: What the limit of a threshold can be: a level, its change within some days, or the gradient to another well.
 LIMIT_QUANTITIES: Final[tuple[str, ...]] = (*QUANTITIES, "change", "gradient")
 #: Two readings of a steel tape that together are a depth to water.
 TAPE_READINGS: Final[tuple[str, str]] = ("tape_at_mark", "tape_at_water")
 
-#: Lowest depth [m]: no water stands a kilometre above the point that its depth counts from.
-_ABOVE: Final[float] = -1_000.0
-
-_SITE = Column("site", "code", "The site.", required=True, key=True, of="site")
 _WELL = Column("well", "code", "The well, by its code within the site.", required=True, key=True, of="well")
 _AQUIFER = Column(
     "aquifer", "code", "The aquifer that the well taps; `upper+lower` where it is open to both.", of="aquifer"
 )
-_NOTES = Column("notes", "text", "Anything else.")
 _MEASURED = (
     Column("measured_at", "timestamp", "When; without an offset in the site's zone.", key=True, past=True),
     Column("date", "date", "Local day, instead of `measured_at`.", key=True, past=True),
@@ -104,7 +98,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("self_review", "flag", "Whether observers may review their own levels.", choices=("yes", "no")),
             Column("check_limits", "limits", "Limits of checks that differ from the project defaults."),
             Column("operator", "text", "Who operates the network."),
-            _NOTES,
+            NOTES,
         ),
         identity="site",
         moves_levels=True,
@@ -129,7 +123,7 @@ TABLES: Final[tuple[Table, ...]] = (
                 "How it is confined.",
                 choices=("unconfined", "semi-confined", "confined", "perched", "unknown"),
             ),
-            _NOTES,
+            NOTES,
         ),
         identity="aquifer",
     ),
@@ -138,7 +132,7 @@ TABLES: Final[tuple[Table, ...]] = (
         "well_record",
         "A well.",
         (
-            _SITE,
+            SITE,
             Column("well", "code", "Code of the well within the site.", required=True, key=True, of="well"),
             Column("easting", "coordinate", "Easting in the site's system."),
             Column("northing", "coordinate", "Northing in the site's system."),
@@ -173,7 +167,7 @@ TABLES: Final[tuple[Table, ...]] = (
                 "text",
                 "What to beware of. “Contaminated” or “floating product” in it puts the well late in the walk.",
             ),
-            _NOTES,
+            NOTES,
         ),
         identity="well",
         one_of=((("easting", "northing"), ("longitude", "latitude")),),
@@ -185,7 +179,7 @@ TABLES: Final[tuple[Table, ...]] = (
         "construction_part",
         "A part of a well's construction between two depths.",
         (
-            _SITE,
+            SITE,
             _WELL,
             Column(
                 "part",
@@ -201,7 +195,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("material", "text", "What it is made of."),
             Column("installed_on", "date", "Day of its installation.", past=True),
             Column("removed_on", "date", "Day of its removal.", past=True),
-            _NOTES,
+            NOTES,
         ),
         moves_levels=True,
     ),
@@ -210,7 +204,7 @@ TABLES: Final[tuple[Table, ...]] = (
         "measuring_point",
         "A survey of the point from which depths are read.",
         (
-            _SITE,
+            SITE,
             _WELL,
             Column("access", "code", "Which opening of the well.", key=True, default="main"),
             Column("valid_from", "timestamp", "Since when it holds.", required=True, key=True),
@@ -225,7 +219,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("accuracy", "length", "Accuracy of the elevation, 95 % half-width.", lowest=0.0),
             _one_sd("accuracy"),
             Column("change", "choice", "What led to the survey.", choices=("installed", "altered", "corrected")),
-            _NOTES,
+            NOTES,
         ),
         moves_levels=True,
     ),
@@ -266,7 +260,7 @@ TABLES: Final[tuple[Table, ...]] = (
             _of_tape("standard_tension", "N", "Pull with which a tape is right.", 0.0, 1000.0),
             _of_tape("axial_stiffness", "kN", "Section of a tape [mm2] times its modulus [GPa].", 1e-3, 1e5),
             _of_tape("mass_per_length", "g/m", "Mass of a metre of a tape, which hangs in the well.", 0.0, 1e4),
-            _NOTES,
+            NOTES,
         ),
         identity="instrument",
         moves_levels=True,
@@ -281,7 +275,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("tape_reading", "length", "What the tape reads.", required=True, key=True, lowest=0.0),
             Column("reference_reading", "length", "What the reference tape reads.", required=True, lowest=0.0),
             Column("checked_by", "text", "Who checked."),
-            _NOTES,
+            NOTES,
         ),
         moves_levels=True,
     ),
@@ -290,7 +284,7 @@ TABLES: Final[tuple[Table, ...]] = (
         "deployment",
         "An instrument installed in a well, or a barometer at a site.",
         (
-            _SITE,
+            SITE,
             Column("well", "code", "The well; empty for a barometer.", key=True, of="well"),
             Column("instrument", "code", "The instrument.", required=True, key=True, of="instrument"),
             Column(
@@ -304,7 +298,7 @@ TABLES: Final[tuple[Table, ...]] = (
                 stored="valid_from_utc",
             ),
             Column("removed_at", "timestamp", "When it was removed.", past=True, stored="valid_until_utc"),
-            Column("hanging_depth", "length", "Depth of the sensor below the measuring point.", lowest=_ABOVE),
+            Column("hanging_depth", "length", "Depth of the sensor below the measuring point.", lowest=LOWEST_M),
             Column(
                 "barometer",
                 "code",
@@ -312,7 +306,7 @@ TABLES: Final[tuple[Table, ...]] = (
                 of="instrument",
                 stored="barometer_id",
             ),
-            _NOTES,
+            NOTES,
         ),
         moves_levels=True,
     ),
@@ -321,14 +315,14 @@ TABLES: Final[tuple[Table, ...]] = (
         "round_record",
         "A gauging round.",
         (
-            _SITE,
+            SITE,
             Column("round", "code", "Code of the round within the site.", required=True, key=True, of="gauging_round"),
             Column("starts_on", "date", "First day.", required=True),
             Column("ends_on", "date", "Last day."),
             Column("purpose", "text", "What the round is for."),
             Column("wells", "list", "Its wells in order; empty for all."),
             Column("crew", "text", "Who measures."),
-            _NOTES,
+            NOTES,
         ),
         identity="gauging_round",
     ),
@@ -337,7 +331,7 @@ TABLES: Final[tuple[Table, ...]] = (
         "level_record",
         "A visit to a well with what was seen and read.",
         (
-            _SITE,
+            SITE,
             _WELL,
             *_MEASURED,
             Column("round", "code", "The gauging round.", of="gauging_round"),
@@ -346,14 +340,14 @@ TABLES: Final[tuple[Table, ...]] = (
                 "depth_to_water",
                 "length",
                 "Depth to water below the measuring point.",
-                lowest=_ABOVE,
+                lowest=LOWEST_M,
                 reading=("depth_to_water", 1),
             ),
             Column(
                 "depth_below_ground",
                 "length",
                 "Depth to water below ground.",
-                lowest=_ABOVE,
+                lowest=LOWEST_M,
                 reading=("depth_below_ground", 1),
             ),
             Column("water_elevation", "length", "Elevation of the water.", reading=("water_elevation", 1)),
@@ -361,14 +355,14 @@ TABLES: Final[tuple[Table, ...]] = (
                 "depth_to_water_2",
                 "length",
                 "Second reading of the depth.",
-                lowest=_ABOVE,
+                lowest=LOWEST_M,
                 reading=("depth_to_water", 2),
             ),
             Column(
                 "depth_to_water_3",
                 "length",
                 "Third reading of the depth.",
-                lowest=_ABOVE,
+                lowest=LOWEST_M,
                 reading=("depth_to_water", 3),
             ),
             Column(
@@ -389,7 +383,7 @@ TABLES: Final[tuple[Table, ...]] = (
                 "depth_to_product",
                 "length",
                 "Depth to floating product.",
-                lowest=_ABOVE,
+                lowest=LOWEST_M,
                 reading=("depth_to_product", 1),
             ),
             Column(
@@ -428,7 +422,7 @@ TABLES: Final[tuple[Table, ...]] = (
                 "event", "code", "The source's own number; keeps two events of one time apart.", key=True, default=""
             ),
             Column("chosen_reading", "whole", "Which of the repeated readings counts.", lowest=1, highest=3),
-            _NOTES,
+            NOTES,
         ),
         one_of=(_WHEN,),
         ways=(*((name,) for name in QUANTITIES), TAPE_READINGS),
@@ -438,7 +432,7 @@ TABLES: Final[tuple[Table, ...]] = (
         "threshold",
         "A level that calls for action when it is passed.",
         (
-            _SITE,
+            SITE,
             _WELL,
             Column("threshold", "code", "Code of the threshold.", required=True, key=True),
             Column(
@@ -449,8 +443,8 @@ TABLES: Final[tuple[Table, ...]] = (
                 choices=("lower", "upper"),
             ),
             Column("water_elevation", "length", "The limit as an elevation."),
-            Column("depth_to_water", "length", "The limit as a depth below the measuring point.", lowest=_ABOVE),
-            Column("depth_below_ground", "length", "The limit as a depth below ground.", lowest=_ABOVE),
+            Column("depth_to_water", "length", "The limit as a depth below the measuring point.", lowest=LOWEST_M),
+            Column("depth_below_ground", "length", "The limit as a depth below ground.", lowest=LOWEST_M),
             Column("change", "length", "The limit as a change of the level within `days`; a rise is positive."),
             Column("days", "whole", "Days within which the level changes, for `change`.", lowest=1, highest=36600),
             Column(
@@ -475,14 +469,14 @@ TABLES: Final[tuple[Table, ...]] = (
         "stage_reading",
         "A water elevation read at a surface-water gauge.",
         (
-            _SITE,
+            SITE,
             Column("gauge", "code", "Code of the gauge within the site.", required=True, key=True, of="gauge"),
             *_MEASURED,
             Column("water_elevation", "length", "Elevation of the water, positive upward.", required=True),
             Column("easting", "coordinate", "Easting of the gauge."),
             Column("northing", "coordinate", "Northing of the gauge."),
             Column("aquifer", "code", "The aquifer that the water is in contact with.", of="aquifer"),
-            _NOTES,
+            NOTES,
         ),
         identity="gauge",
         one_of=(_WHEN,),
@@ -492,7 +486,7 @@ TABLES: Final[tuple[Table, ...]] = (
         "context_value",
         "A daily value of rainfall, abstraction or the like.",
         (
-            _SITE,
+            SITE,
             Column(
                 "series", "code", "Code of the series within the site.", required=True, key=True, of="context_series"
             ),
@@ -500,7 +494,7 @@ TABLES: Final[tuple[Table, ...]] = (
             Column("unit", "code", "Unit of the value.", required=True),
             Column("date", "date", "Local day.", required=True, key=True, past=True, stored="on_date"),
             Column("value", "number", "The value.", required=True),
-            _NOTES,
+            NOTES,
         ),
         identity="context_series",
     ),
@@ -509,7 +503,7 @@ TABLES: Final[tuple[Table, ...]] = (
         "register_entry",
         "A comment that was received or a promise that was made.",
         (
-            _SITE,
+            SITE,
             Column("entry", "code", "Code of the entry.", required=True, key=True, stored="code"),
             Column("kind", "choice", "What it is.", required=True, choices=("comment", "promise")),
             Column("raised_on", "date", "Day on which it was received or made.", required=True, past=True),
@@ -536,6 +530,7 @@ FORMER_HEADINGS: Final[dict[str, str]] = {
 }
 
 #: Readings of a level event in the order in which they are stored: column, quantity and ordinal.
+# By quantity and ordinal, so that readings are stored in one order whatever that of the file.
 READINGS: Final[tuple[tuple[str, str, int], ...]] = tuple(
     sorted(
         ((column.name, *column.reading) for column in BY_NAME["level_events"].columns if column.reading),
@@ -575,6 +570,8 @@ def is_worked_out(table: Table, name: str) -> bool:
     >>> is_worked_out(BY_NAME["level_events"], "uncertainty_m"), is_worked_out(BY_NAME["wells"], "aquifer")
     (True, False)
     """
+    # A frame in feet has the same columns with another ending.
     metres = f"{name.removesuffix('_ft')}_m" if name.endswith("_ft") else name
     is_known = metres in _WORKED_OUT or name.startswith("last_") or _NUMBER_OF_ROW.fullmatch(name) is not None
+    # A column that the table declares is never passed over, whatever its name looks like.
     return is_known and name not in table.names

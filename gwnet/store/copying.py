@@ -87,6 +87,7 @@ def list_tables(connection: Connection) -> list[TableShape]:
 
 
 def _shape(inspector: Inspector, name: str, connection: Connection) -> TableShape:
+    # By name: the order of columns differs between databases that grew by revisions and new ones.
     columns = sorted(inspector.get_columns(name), key=lambda column: str(column["name"]))
     key = tuple(inspector.get_pk_constraint(name)["constrained_columns"]) or tuple(str(c["name"]) for c in columns)
     on_sqlite = connection.dialect.name == "sqlite"
@@ -95,7 +96,9 @@ def _shape(inspector: Inspector, name: str, connection: Connection) -> TableShap
         quoted(str(column["name"])) if on_sqlite else _written(column["type"], quoted(str(column["name"])))
         for column in columns
     ]
+    # SQLite compares text by its bytes; a server by the rules of its language, in another order.
     collation = "" if on_sqlite else ' COLLATE "C"'
+    # Only plain text has a collation that can be named beside it.
     texts = {str(column["name"]) for column in columns if getattr(column["type"], "collation", 0) is None}
     order = [quoted(part) + (collation if part in texts else "") for part in key]
     select = f"SELECT {', '.join(terms)} FROM {quoted(name)} ORDER BY {', '.join(order)}"
@@ -146,6 +149,7 @@ def read_rows(connection: Connection, table: TableShape) -> Iterator[Sequence[tu
     sequence of tuple
         Rows, always as many at a time as there are.
     """
+    # Streamed, or the driver would hold the whole table.
     result = connection.exec_driver_sql(table.select, execution_options={"stream_results": True})
     for rows in result.partitions(_ROWS_AT_ONCE):
         yield [tuple(row) for row in rows]
@@ -172,6 +176,7 @@ def sum_up(connection: Connection, tables: Sequence[TableShape], seen: Callable[
     for table in tables:
         digest, count = hashlib.sha256(repr(table.columns).encode()), 0
         for rows in read_rows(connection, table):
+            # Lone surrogates of damaged text are hashed, too, instead of ending the comparison.
             digest.update(repr(rows).encode("utf-8", "surrogatepass"))
             count += len(rows)
             seen(len(rows))
@@ -225,5 +230,6 @@ def advance_numbers(connection: Connection, tables: Sequence[TableShape]) -> Non
         if table.key == ("id",):
             quoted = connection.dialect.identifier_preparer.quote(table.name)
             connection.exec_driver_sql(
+                # An empty table keeps its numbers; setval refuses 0.
                 f"SELECT setval(pg_get_serial_sequence('{quoted}', 'id'), max(id)) FROM {quoted} HAVING max(id) > 0"
             )

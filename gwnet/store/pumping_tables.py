@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from gwnet.store.columns import Column, Table
+from gwnet.store.columns import LOWEST_M, NOTES, QUALITIES, SITE, Column, Table
 
 #: Kinds of tests.
 TEST_KINDS: Final[tuple[str, ...]] = ("constant rate", "step", "recovery", "production", "slug")
@@ -15,29 +15,24 @@ TEST_QUANTITIES: Final[tuple[str, ...]] = ("depth_to_water", "drawdown", "set_de
 #: How the rate was measured.
 RATE_METHODS: Final[tuple[str, ...]] = ("meter", "weir", "orifice", "bucket and time", "estimate")
 
-#: Lowest depth [m], as of the level events.
-_ABOVE: Final[float] = -1_000.0
-
-_SITE = Column("site", "code", "The site.", required=True, key=True, of="site")
 _TEST = Column("test", "code", "The test.", required=True, key=True, of="pumping_test")
-_NOTES = Column("notes", "text", "Anything else.")
 
 PUMPING_TESTS: Final = Table(
     "pumping_tests",
     "pumping_test_record",
     "A pumping test or a slug test.",
     (
-        _SITE,
+        SITE,
         Column("test", "code", "Code of the test within the site.", required=True, key=True, of="pumping_test"),
         Column("well", "code", "The pumped well, or the one of the slug test.", required=True, of="well"),
         Column("kind", "choice", "What kind of test it is.", required=True, choices=TEST_KINDS),
         Column("starts_at", "timestamp", "When the pump started or is to start, or the slug moved.", required=True),
         Column("stops_at", "timestamp", "When the pump stopped; recovery follows."),
-        Column("intake_depth", "length", "Depth of the pump's intake below the measuring point.", lowest=_ABOVE),
+        Column("intake_depth", "length", "Depth of the pump's intake below the measuring point.", lowest=LOWEST_M),
         Column("aquifer_thickness", "length", "Thickness of the aquifer at the pumped well.", positive=True),
         Column("purpose", "text", "What the test is for."),
         Column("crew", "text", "Who tests."),
-        _NOTES,
+        NOTES,
     ),
     identity="pumping_test",
 )
@@ -47,7 +42,7 @@ PUMPING_RATES: Final = Table(
     "pumping_rate",
     "A rate of pumping, from a moment until the next rate of the well or the end of pumping.",
     (
-        _SITE,
+        SITE,
         _TEST,
         Column("well", "code", "The well that is pumped; empty: that of the test.", key=True, of="well"),
         Column(
@@ -71,7 +66,7 @@ PUMPING_RATES: Final = Table(
         Column("method", "choice", "How it was measured.", choices=RATE_METHODS),
         Column("volume", "number", "Volume that was caught, with the seconds that it took.", positive=True, unit="L"),
         Column("seconds", "number", "Seconds that the volume took.", positive=True, unit="s"),
-        _NOTES,
+        NOTES,
     ),
 )
 
@@ -80,7 +75,7 @@ PUMPING_READINGS: Final = Table(
     "pumping_reading",
     "A level read for a test: the depth at a time, or the time at which the water passed a set depth.",
     (
-        _SITE,
+        SITE,
         _TEST,
         Column("well", "code", "The well that was read.", required=True, key=True, of="well"),
         Column("measured_at", "timestamp", "When; without an offset in the site's zone.", key=True, past=True),
@@ -94,13 +89,13 @@ PUMPING_READINGS: Final = Table(
             key=True,
             unit="min",
         ),
-        Column("depth_to_water", "length", "Depth to water below the measuring point.", lowest=_ABOVE),
+        Column("depth_to_water", "length", "Depth to water below the measuring point.", lowest=LOWEST_M),
         Column("drawdown", "length", "Drawdown as the source gives it, where it gives no depth."),
         Column(
             "set_depth",
             "length",
             "Depth below the measuring point at which the probe was held; the time is that of passing.",
-            lowest=_ABOVE,
+            lowest=LOWEST_M,
         ),
         Column("passed", "choice", "How the water passed the set depth.", choices=("falling", "rising")),
         Column("access", "code", "Which opening of the well.", default="main"),
@@ -110,9 +105,9 @@ PUMPING_READINGS: Final = Table(
             "quality",
             "choice",
             "The observer's opinion of the reading.",
-            choices=("good", "suspect", "estimate", "poor", "unchecked"),
+            choices=QUALITIES,
         ),
-        _NOTES,
+        NOTES,
     ),
     one_of=(
         (("measured_at",), ("date", "time"), ("elapsed",)),

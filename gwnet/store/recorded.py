@@ -61,4 +61,5 @@ def live_key(record: str) -> tuple[str, ...]:
         (index for index in METADATA.tables[record].indexes if str(index.name).startswith(start)),
         key=lambda index: str(index.name),
     )
+    # A key may have several indexes, one where a code is missing and one where it is there.
     return tuple(dict.fromkeys(column.name for index in indexes for column in index.columns))

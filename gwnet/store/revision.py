@@ -128,6 +128,7 @@ def upgrade(store: Store) -> tuple[str | None, str]:
     from gwnet.store.save.packs import renew_packs  # stores with what looks at the revision
 
     before = current(store)
+    # A newer schema, or one of something else, is refused before anything is altered.
     if before is not None and before not in REVISIONS:
         guard(store)
     if before is None:
@@ -138,8 +139,10 @@ def upgrade(store: Store) -> tuple[str | None, str]:
             raise StoreError(message, where=store.name, fix="Give an empty database with --db.")
     if before != HEAD:
         if store.is_sqlite:
+            # Outside the transaction, where alone the journal can be set.
             _set_wal(store)
         with store.altering() as connection:
+            # Views stand on the tables that a revision may change.
             drop_views(connection)
             _run_upgrade(connection)
             renew_guards(connection)
@@ -165,6 +168,7 @@ def config(connection: Connection | None = None) -> Config:
     from alembic.config import Config
 
     settings = Config()
+    # % begins a reference in Alembic's settings.
     settings.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
     settings.attributes["connection"] = connection
     return settings

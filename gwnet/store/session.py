@@ -103,6 +103,7 @@ class Store:
         """Give a connection for reading, all of it from one state of the database."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
             if not self.is_sqlite:
+                # The frames of one question must agree although other programs write meanwhile.
                 # the frames of a question are fetched one after another and must be of one state
                 yield connection.execution_options(isolation_level="REPEATABLE READ")
                 return
@@ -142,9 +143,13 @@ class Store:
     def altering(self) -> Iterator[Connection]:
         """Give a connection that holds the write lock and makes no state, for changes of the schema."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
+            # Noted on the connection, so that the beginning of a transaction takes the lock at
+            # once.
             connection.execution_options(gwnet_writing=True, gwnet_say=self.say)
             with connection.begin():
                 if not self.is_sqlite:
+                    # One lock for all writing, so that two programs cannot lock rows in opposite
+                    # order.
                     lock_writing_postgresql(connection, self.say)
                 yield connection
 
@@ -175,6 +180,7 @@ def small_cache(connection: Connection) -> Iterator[None]:
     try:
         yield
     finally:
+        # Back to the usual size, since a connection is used again.
         connection.exec_driver_sql(f"PRAGMA cache_size = -{_CACHE_KIB}")
 
 
@@ -229,6 +235,7 @@ def store_error(text: str, name: str) -> StoreError:
         Error with a place and, for the usual causes, a fix.
     """
     lower = text.lower()
+    # Drivers write their messages in any case.
     for needle, message, fix in _KNOWN_REFUSALS:
         if needle in lower:
             return StoreError(message.format(text), where=name, fix=fix)
@@ -271,6 +278,7 @@ def open_store(address: str | Path, *, create: bool = False, say: Say | None = N
     if is_sqlite and not create and name not in {"", ":memory:"} and not Path(name).exists():
         message = f"There is no database {name!r}."
         raise StoreError(message, fix="Make one with 'gwnet init', or name another with --db.")
+    # A server answers for its database itself, here only the file can be looked for.
     if not is_sqlite:
         return Store(_engine(url, name), name, secrets_of(url), say=say)
     parameters = read_only_parameters(Path(name)) if name not in {"", ":memory:"} else {}
@@ -291,6 +299,7 @@ def _engine(url: URL, name: str) -> Engine:
     shown, parameters = split_parameters(url)
     try:
         with translated(name, secrets_of(url)):
+            # A pooled connection may have been closed by the server meanwhile.
             return create_engine(shown, pool_pre_ping=True, connect_args=parameters)
     except ModuleNotFoundError as error:
         message = "The driver for PostgreSQL is not installed."

@@ -35,6 +35,7 @@ def wait_until_settled(store: Store, asked: dt.datetime | str | None) -> None:
         return
     with store.reading() as connection:
         newest = newest_state(connection)
+        # A state at or after the instant exists: nothing can come to it any more.
         if newest is not None and newest["recorded_at_utc"] >= asked:
             return  # states follow one another in time
     with store.altering() as connection:  # SQLite takes no lock where the file cannot be written

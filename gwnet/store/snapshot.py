@@ -88,6 +88,7 @@ class Snapshot:
             If there is no such site, or several and none was named.
         """
         code = str(fetch.choose_site(self.all_sites, site if site is not None else self.site)["site"])
+        # The same object, so that what it keeps is kept once.
         if code == self.site:
             return self
         return self.once(("site", code), lambda: self._narrowed(code))
@@ -102,6 +103,8 @@ class Snapshot:
 
     def _narrowed(self, code: str) -> Snapshot:
         narrow = Snapshot(self.connection, self.known_on, code)
+        # Frames are fetched for all sites and cut for each, so every narrow snapshot asks the whole
+        # one.
         narrow._all = self._all
         return narrow
 
@@ -113,6 +116,7 @@ class Snapshot:
     def _frame(self, name: str, query: Callable[..., pd.DataFrame]) -> pd.DataFrame:
         """Return a frame, fetched once for all sites; of this site alone where one is set."""
         whole = self._all.once(name, lambda: query(self.connection, self.known_on))
+        # Frames without a site, as of aquifers, are the same for all.
         if self.site is None or "site" not in whole.columns:
             return whole
         return self.once((name, "of site"), lambda: whole[whole["site"] == self.site].reset_index(drop=True))
@@ -121,6 +125,7 @@ class Snapshot:
     def state(self) -> RecordState | None:
         """Return the state of the record that is looked at; None for one on which nothing was recorded yet."""
         state = self._all.once("state", lambda: state_at(self.connection, self.known_on))
+        # Printed in local time; the state itself has no zone.
         return None if state is None else replace(state, zone=self.zone)
 
     @property
@@ -157,6 +162,7 @@ class Snapshot:
     def wells(self) -> pd.DataFrame:
         """Return the wells; see `gwnet.store.fetch.registry.wells`."""
         parts = self._all.construction
+        # The screens come from the parts, which are fetched for other ends as well.
         return self._frame("wells", lambda connection, known_on: fetch.wells(connection, known_on, parts=parts))
 
     @property
@@ -246,6 +252,7 @@ class Snapshot:
         selection : gwnet.records.Selection, optional
             Which events; all of the site unless given. Dates do not restrict here, aware instants do.
         """
+        # The site of the selection before that of the snapshot, as the narrower question.
         asked = replace(selection or Selection(), site=self._site_of(selection))
         return self.once(
             ("level records", asked), lambda: fetch_levels.level_records(self.connection, asked, self.known_on)

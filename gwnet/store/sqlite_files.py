@@ -54,6 +54,7 @@ def read_only_parameters(file: Path) -> dict[str, str]:
     A database with a write-ahead log needs a file beside it even to be read. Where there is no journal, nothing is
     missing in the database itself, and it can be read without one.
     """
+    # SQLite writes its journal beside the file, so the folder must be writable as well.
     if not file.exists() or (os.access(file, os.W_OK) and os.access(file.absolute().parent, os.W_OK)):
         return {}
     has_journal = any(file.with_name(f"{file.name}{end}").exists() for end in ("-wal", "-journal"))
@@ -91,6 +92,8 @@ def _file_state(name: str) -> tuple[int, ...]:
     """Return what changes when a file is written to."""
     file = Path(name)
     journals = (file.with_name(f"{file.name}{end}") for end in ("-wal", "-journal"))
+    # Size and times of the file, its number in case it was replaced, and journals that came or
+    # went.
     state = file.stat()
     return (state.st_size, state.st_mtime_ns, state.st_ino, *(int(path.exists()) for path in journals))
 
@@ -121,6 +124,7 @@ def whole_file(connection: Connection, name: str) -> Iterator[None]:
     except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
         if isinstance(error, ValueError | TypeError) and innermost_module(error).startswith("sqlalchemy."):
             raise damage(str(error), name) from error
+        # One fault is enough to know; a whole check of a large file takes minutes.
         faults = connection.exec_driver_sql("PRAGMA quick_check(1)").scalars().all()
         if faults != ["ok"]:
             raise damage("; ".join(map(str, faults)), name) from error

@@ -104,6 +104,7 @@ def renew_views(connection: Connection) -> None:
     """
     drop_views(connection)
     for name, statement in views().items():
+        # The driver takes % for the beginning of a parameter.
         connection.exec_driver_sql(f"CREATE VIEW {name} AS {sql_of(statement, connection.dialect)}".replace("%", "%%"))
 
 
@@ -111,6 +112,7 @@ def drop_views(connection: Connection) -> None:
     """Drop the views of the program, which stand on tables that a revision may change."""
     for name in inspect(connection).get_view_names():
         if name.startswith(PREFIX):
+            # Views of other programs stay; only those with the prefix are ours.
             connection.execute(text(f"DROP VIEW {name}"))
 
 
@@ -128,6 +130,7 @@ def _wells() -> Select[Any]:
             func.min(parts.c.top_depth_m).label("screen_top_m"),
             func.max(parts.c.bottom_depth_m).label("screen_bottom_m"),
         )
+        # A screen that was removed lets no water in any more.
         .where(parts.c.part.in_(OPEN_PARTS), parts.c.removed_on.is_(None))
         .group_by(parts.c.well_id)
         .subquery("opened")
@@ -139,6 +142,7 @@ def _wells() -> Select[Any]:
 def _readings() -> Select[*tuple[Any, ...]]:
     """Return the readings of the level events on record, as read and in metres."""
     record, reading = LevelRecord, LevelReading
+    # An unknown unit gives no value rather than one in another unit.
     factor: ColumnElement[float] = case(
         *((reading.unit == unit, metres) for unit, metres in METRES_PER_UNIT.items()), else_=None
     )

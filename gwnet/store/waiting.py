@@ -59,6 +59,7 @@ def begin_writing_sqlite(connection: Connection, say: Say | None, timeout_s: flo
         If it does not become free.
     """
     wait: _Wait | None = None
+    # Without its own waiting, as SQLite's is not fair: whoever asks last may go first.
     connection.exec_driver_sql("PRAGMA busy_timeout = 0")
     try:
         while True:
@@ -66,12 +67,14 @@ def begin_writing_sqlite(connection: Connection, say: Say | None, timeout_s: flo
                 connection.exec_driver_sql("BEGIN IMMEDIATE")
                 break
             except OperationalError as error:
+                # The low byte is the kind of error; the rest says which variety of it.
                 if getattr(error.orig, "sqlite_errorcode", 0) & 0xFF != _SQLITE_BUSY:
                     raise
             wait = wait or _Wait(connection, say)
             wait.look()
             time.sleep(random.uniform(*_PAUSES_S))
     finally:
+        # Reading waits for a lock in the usual way again.
         connection.exec_driver_sql(f"PRAGMA busy_timeout = {round(timeout_s * 1000)}")
     if wait is not None:
         wait.end()
@@ -95,6 +98,7 @@ def lock_writing_postgresql(connection: Connection, say: Say | None) -> None:
     StoreError
         If it does not become free.
     """
+    # Without waiting first, so that nothing is said where nothing is in the way.
     if connection.execute(text(f"SELECT pg_try_advisory_xact_lock({_LOCK})")).scalar_one():
         return
     wait = _Wait(connection, say)
@@ -109,6 +113,7 @@ def lock_writing_postgresql(connection: Connection, say: Say | None) -> None:
 def _lock_within(connection: Connection, patience_s: float) -> bool:
     """Return whether the lock was handed over in time."""
     try:
+        # In a savepoint, as a timeout ends the transaction that it happens in.
         with connection.begin_nested():
             connection.exec_driver_sql(f"SET LOCAL lock_timeout = {round(patience_s * 1000)}")
             connection.execute(text(f"SELECT pg_advisory_xact_lock({_LOCK})"))
@@ -143,6 +148,7 @@ class _Wait:
             return
         self.looked = now
         serial = self._newest_serial()
+        # Somebody recorded a state: the queue moves, and patience begins anew.
         if serial != self.serial:
             self.serial, self.moved = serial, now
         if now - self.moved > PATIENCE_S:

@@ -16,7 +16,8 @@ from gwnet.exchange.field_validation import WITHOUT_DEPTH
 from gwnet.exchange.field_workbook import SPARE_ROWS, field_workbook
 from gwnet.ingest.readers import read_sheets
 from gwnet.ingest.tables.raw import recognise, split_heading
-from gwnet.store.contract import BY_NAME, QUALITIES, STATUSES
+from gwnet.store.columns import QUALITIES
+from gwnet.store.contract import BY_NAME, STATUSES
 from gwnet.store.snapshot import Snapshot
 
 from ..products.conftest import planned

@@ -130,6 +130,7 @@ class Check:
         Finding
             What it noticed, with rule and severity.
         """
+        # Checks of rounds run without events as well: a round that nobody read has none.
         if self.find is None or (self.is_of_events and not len(events)):
             return
         for finding in self.find(events):

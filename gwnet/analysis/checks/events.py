@@ -71,6 +71,7 @@ class Events:
         known = inputs.wells[inputs.wells["site"] == self.site].set_index("well_id")
         self.wells = located(known, str(settings["crs"])).reindex(codes)
         utc = to_instants(inputs.records["measured_at_utc"])
+        # By id as well, so that two events at one instant have the same order on every database.
         self.order: Places = np.lexsort((inputs.records["event_id"].to_numpy(), utc, wells)).astype(np.int64)
         self.frame = levels_frame(inputs, reduced).iloc[self.order].reset_index(drop=True)
         self.records = inputs.records.iloc[self.order].reset_index(drop=True)
@@ -80,6 +81,7 @@ class Events:
         local = inputs.local_time[self.order]
         self.day = local.astype("datetime64[D]")
         months = local.astype("datetime64[M]").astype(np.int64)
+        # Quarters of the calendar from January on, by the local day.
         self.season: Places = (months % 12) // 3
         self.quarter: Places = months // 3
 
@@ -135,12 +137,14 @@ class Events:
     @cached_property
     def read_level_m(self) -> Floats:
         """Return water elevations as read: also where water is below the screen, which is then only a bound."""
+        # Without the corrections for stretch, which are millimetres: a misfit is not.
         depth = self.reduced.repeats.depth_m + self.reduced.tape.correction_m
         below, given = self.inputs.depth_below_ground_m, self.inputs.water_elevation_m
         level = np.where(
             np.isnan(below), self.reduced.point_elevation_m - depth, self.reduced.ground_elevation_m - below
         )
         level = np.where(np.isnan(given), level, given)[self.order]
+        # A bound keeps the level that was read, which shows whether the reading was sound.
         return np.where(self["bound"] == "", self["water_elevation_m"], level)
 
     @cached_property
@@ -168,6 +172,7 @@ class Events:
         """Return the nearest wells of each well in its aquifer."""
         names = self.wells["aquifer"].where(self.wells["aquifer"].notna(), "").to_numpy(dtype=object)
         _, groups = np.unique(names.astype(str), return_inverse=True)
+        # Wells without an aquifer are not neighbours of one another.
         groups = np.where(names == "", -1, groups)
         place = self.wells[["easting", "northing"]].to_numpy(dtype=np.float64)
         return nearest_wells(groups, place[:, 0], place[:, 1])
@@ -214,6 +219,8 @@ class Events:
         units = {str(self.settings["length_unit"]), *self.booked.unit[self.booked.unit != ""].tolist()}
         used = self.inputs.instruments["instrument_id"].isin(self.records["instrument_id"])
         units |= set(self.inputs.instruments.loc[used, "length_unit"].dropna().astype(str))
+        # A record with feet anywhere may have them in any level; one without needs the word in the
+        # note.
         if any(unit.startswith("ft") == is_feet for unit in units):
             return np.ones(len(self), dtype=np.bool_)
         notes = self.frame["notes"].fillna("").astype(str)
@@ -234,6 +241,7 @@ class Events:
         numpy.ndarray
             Numbers; NaN for position -1.
         """
+        # A point that is not in force gives NaN rather than the last of the table.
         return take_values(self.points[name].to_numpy(dtype=np.float64), self.point if index is None else index)
 
     @property
@@ -291,6 +299,7 @@ def _booked(events: Events) -> Booked:
     readings = events.inputs.readings
     first = readings[(readings["ordinal"] == 1) & readings["quantity"].isin(_QUANTITIES)]
     rank = first["quantity"].map({name: place for place, name in enumerate(_QUANTITIES)})
+    # Of several quantities of one visit the one that the elevation is taken from.
     first = first.assign(rank=rank).sort_values("rank", kind="stable").drop_duplicates("record_id")
     rows = first.set_index("record_id").reindex(events.records["record_id"])
     written = rows["written"].where(rows["written"].notna(), "").to_numpy(dtype=object)
@@ -302,6 +311,8 @@ def _booked(events: Events) -> Booked:
         rows["value"].to_numpy(dtype=np.float64),
         fraction.fillna(0).to_numpy(dtype=np.int64),
         rows["unit"].map(METRES_PER_UNIT).to_numpy(dtype=np.float64),
+        # A depth that is too large makes the level too low: the sign turns what a slip adds to the
+        # number.
         np.where(quantity == "water_elevation", 1.0, -1.0),
         quantity,
         unit,

@@ -117,6 +117,7 @@ def explain_misfits(
     rank = np.repeat([_RANK[kind.rule] for kind in kinds], widths)
     spread, own_spread = fit.spread_m[rows], fit.own_spread_m[rows]
     far = np.abs(shifts) > _FAR * spread[:, None]
+    # A coarse slip of a small amount fits any small misfit, so it must move the level far to count.
     shifts = np.where(coarse[None, :] & ~far, np.nan, shifts)
     within = events.limits["hint_fit_spreads"]
     best = alternatives.best_alternative(
@@ -124,6 +125,7 @@ def explain_misfits(
     )
     alone = alternatives.best_alternative(
         np.where(own[rows], fit.own_residual_m[rows], np.nan),
+        # Against its own record alone only coarse slips: fine ones would explain weather.
         np.where(coarse[None, :], shifts, np.nan),
         within * own_spread,
         rank,
@@ -139,6 +141,8 @@ def explain_misfits(
         kind = kinds[number]
         words = kind.words(row, column - int(starts[number]))
         moved = float(shifts[place, column])
+        # A whole metre or foot wrong is a blunder, a tenth may still be one of the water's own
+        # moves.
         severity = SERIOUS if kind.rule == AMOUNT and abs(moved) >= _BLUNDER_M else kind.severity
         explained[row] = Explanation(kind.rule, severity, words, moved, float(left[place]), column)
     return explained
@@ -233,10 +237,13 @@ def _points(events: Events) -> list[Kind]:
     ):
         shift = np.where(from_point, events.of_point("elevation_m", index) - used, np.nan)
         kinds.append(Kind(POINT, WARNING, shift[:, None], _read_from(what)))
+    # The other way round as well: a depth below ground may have been written from the measuring
+    # point.
     height = events.reduced.height_above_ground_m[events.order]
     shift = np.where(from_point, -height, np.where(events.booked.quantity == "depth_below_ground", height, np.nan))
     kinds.append(Kind(POINT, WARNING, shift[:, None], _ground_words(from_point)))
     for kind in kinds:
+        # Two points at nearly one height explain nothing.
         kind.shift_m[np.abs(kind.shift_m) < events.limits["least_misfit_m"]] = np.nan
     return kinds
 
@@ -264,6 +271,7 @@ def _neighbour_point(events: Events, step: int) -> Places:
             beside[later] = earlier
         else:
             beside[earlier] = later
+    # The last place serves events without a point, whose index is -1.
     return np.append(beside, -1)[events.point]
 
 
@@ -273,6 +281,7 @@ def _other_access(events: Events) -> Places:
     ids, of_well = (frame["well_id"].to_numpy(dtype=np.int64) for frame in (events.records, points))
     starts, ends = (to_instants(points[name]) for name in ("valid_from_utc", "valid_until_utc"))
     in_use = in_force(of_well, starts, ends, ids, events.utc)
+    # Of three points in force nobody can say which other one was meant.
     several = np.flatnonzero(in_use.count == 2)
     others = np.full(len(events), -1, dtype=np.int64)
     if not several.size:

@@ -56,9 +56,11 @@ def limits_of(settings: pd.Series) -> tuple[dict[str, float], dict[str, float]]:
         Every limit by name; and the names and numbers that name no limit.
     """
     limits = {name: limit.default for name, limit in LIMITS.items()}
+    # The site's own interval, kept as a setting of its own since due dates use it, too.
     if pd.notna(settings["tape_check_interval_days"]):
         limits["tape_check_days"] = float(settings["tape_check_interval_days"])
     given = json.loads(settings["check_limits"]) if settings["check_limits"] else {}
+    # Reported and not refused: a limit renamed in a later version must not stop the checks.
     unknown = {name: float(value) for name, value in given.items() if name not in LIMITS}
     limits |= {name: float(value) for name, value in given.items() if name in LIMITS}
     return limits, unknown

@@ -77,6 +77,7 @@ class Misfits:
         self.limit_m = np.where(self.is_about_unit, np.minimum(usual, of_unit), usual)
         self.hint_limit_m = np.minimum(np.maximum(least, limits["hint_spreads"] * wider * fit.spread_m), self.limit_m)
         may_be_off = events.checked & self._stands_out(events, size, usual)
+        # A misfit that prints like its limit must not be reported as beyond it.
         beyond = size - _resolution(events)
         off = may_be_off & (beyond > self.limit_m)
         # far beyond the limit a level needs no quiet levels beside it
@@ -101,8 +102,10 @@ class Misfits:
         """Return which levels their own record contradicts too: others are natural, whatever the neighbours did."""
         fit = events.fit
         own_share = fit.own_residual_m * np.sign(fit.residual_m) >= _LEAST_OWN * size
+        # Far beyond the limit the neighbours alone suffice.
         with_neighbours = own_share | (size > _SURE * usual)
         alone = _prominence(events) >= _LEAST_PROMINENCE * size
+        # With one reading around there is no line to stand out from.
         stands_out = np.where(fit.by_neighbours, with_neighbours, alone) | ~fit.between
         # a digit wrong by one on the limb of a curve does not stand out from both sides, and is off all the same
         by_unit = self.is_about_unit & ~_is_on_line(events, _LINE_OF_UNIT)

@@ -68,10 +68,13 @@ def _open_findings(record: Snapshot) -> dict[int, str]:
         return {}
     approved = set(record.reviews.loc[record.reviews["state"] == "approved", "event_id"].astype(int))
     held: dict[int, str] = {}
+    # Sorted, since of several findings of a level the first by name gives the reason, on every run.
     for row in join_decisions(record, noticed).sort_values("rule", kind="stable").to_dict("records"):
         if row["decision"] == _DISMISSED:
             continue
         for event in events_of_finding(row):
+            # Accepted means that the finding is true; an approval after all says that the level is
+            # fit for use.
             if row["decision"] != _ACCEPTED or event not in approved:
                 held.setdefault(event, str(row["rule"]))
     return held

@@ -49,6 +49,8 @@ def describe_amount(events: Events, amount_m: float, error_m: float = 0.0) -> st
     unit, metres = ("ft", FOOT_M) if events.in_feet else ("m", 1.0)
     for number in _TYPED:
         typed = number * metres
+        # To 6 % of the amount, or three errors of the difference, an error counting a tenth of it
+        # at the most.
         if abs(abs(amount_m) - typed) <= max(0.06 * typed, 3.0 * min(error_m, 0.1 * typed)):
             return f", which is about {number:g} {unit}"
     return ""
@@ -69,6 +71,7 @@ def _find_wells_apart(events: Events) -> Iterator[Finding]:
     place = events.wells[["easting", "northing"]].to_numpy(dtype=np.float64)
     for aquifer in sorted(set(aquifers.tolist()) - {""}):
         rows = np.flatnonzero(events.sound & (aquifers[events.well] == aquifer))
+        # Positions among the wells of this aquifer only, so that arrays stay as short as it is.
         wells, of = np.unique(events.well[rows], return_inverse=True)
         if wells.size < checks_places.LEAST_WELLS:
             continue
@@ -110,6 +113,7 @@ def _find_off_ground(events: Events) -> Iterator[Finding]:
     points = events.points[events.points["site"] == events.site].reset_index(drop=True)
     wells = events.inputs.wells.set_index("well_id")
     ground = points["well_id"].map(wells["ground_elevation_m"]).to_numpy(dtype=np.float64)
+    # A ground without a stated accuracy is taken to be levelled as the point was.
     ground_accuracy = (
         points["well_id"].map(wells["ground_accuracy_m"]).fillna(SURVEY_ACCURACY_M).to_numpy(dtype=np.float64)
     )
@@ -117,6 +121,7 @@ def _find_off_ground(events: Events) -> Iterator[Finding]:
     suggested = (points["elevation_m"] - points["height_above_ground_m"]).to_numpy(dtype=np.float64)
     limit = np.hypot(np.hypot(accuracy, ground_accuracy), events.limits["survey_ground_m"])
     of_well: dict[str, Finding] = {}
+    # NaN where either is not on record: no comparison, no finding.
     for place in np.flatnonzero(np.abs(suggested - ground) > limit).tolist():
         off = float(suggested[place] - ground[place])
         since = points["valid_from_utc"].iat[place]
@@ -155,6 +160,7 @@ def _find_reversed_order(events: Events) -> Iterator[Finding]:
     shallow = np.concatenate([pair[0] for pair in pairs])
     deep = np.concatenate([pair[1] for pair in pairs])
     number = np.repeat(np.arange(len(pairs)), [pair[0].size for pair in pairs])
+    # A level without an uncertainty counts as exact, so its order counts.
     uncertainty = np.nan_to_num(events["uncertainty_m"])
     difference = events.level_m[deep] - events.level_m[shallow]
     order = checks_visits.order_in_cluster(
@@ -165,6 +171,7 @@ def _find_reversed_order(events: Events) -> Iterator[Finding]:
         least=events.limits["least_pairs"],
     )
     residual, spread = np.abs(events.fit.residual_m), events.fit.spread_m
+    # The level that is farther off its own record is the likelier slip of the two.
     off = np.nan_to_num(np.divide(residual, spread, out=np.zeros_like(residual), where=spread > 0.0))
     findings = {}
     for place in np.flatnonzero(order.reversed).tolist():
@@ -181,6 +188,7 @@ def _find_reversed_order(events: Events) -> Iterator[Finding]:
             "pairs": int(order.count[place]),
             "cluster_share": events.limits["cluster_share"],
         }
+        # One finding a level, however many wells of the cluster it disagrees with.
         findings[row] = Finding(message, values, row)
     yield from findings.values()
 
@@ -232,6 +240,7 @@ def find_copied(events: Events) -> list[Finding]:
 
 def _copied(events: Events) -> Iterator[Finding]:
     records = events.inputs.depth_to_water_m[events.order]
+    # One repeat may agree by chance with another well's; two of them on one day hardly.
     several = (~np.isnan(records)).sum(axis=1) >= 2
     residual, spread = np.abs(events.fit.residual_m), events.fit.spread_m
     off = np.nan_to_num(np.divide(residual, spread, out=np.zeros_like(residual), where=spread > 0.0))
@@ -240,12 +249,16 @@ def _copied(events: Events) -> Iterator[Finding]:
         return
     table = pd.DataFrame({"row": rows, "day": events.day[rows].astype(np.int64), "well": events.well[rows]})
     for column in range(records.shape[1]):
+        # In tenths of a millimetre: readings that came by different conversions differ in the last
+        # bits.
         table[f"r{column}"] = np.rint(np.nan_to_num(records[rows, column], nan=-1.0) * 1e4).astype(np.int64)
     keys = ["day", *[name for name in table.columns if name.startswith("r") and name != "row"]]
     table["off"] = off[rows]
     table["wells"] = table.groupby(keys)["well"].transform("nunique")
     for _, same in table[table["wells"] > 1].groupby(keys, sort=True):
         worst = same.sort_values("off", kind="stable").iloc[-1]
+        # At half the usual limit: the repeats are the evidence, the misfit only says which of both
+        # is the copy.
         if worst["off"] <= events.limits["hint_spreads"] / 2.0:
             continue
         row = int(worst["row"])
@@ -299,6 +312,7 @@ def _exchanged(events: Events) -> Iterator[Finding]:
             fits = (
                 abs(fit.residual_m[row] + moved) <= within[row] and abs(fit.residual_m[other] - moved) <= within[other]
             )
+            # Two visits of one well that fit exchanged are a matter of their times.
             if fits and events.well[row] != events.well[other]:
                 yield _describe_exchange(events, row, other)
 

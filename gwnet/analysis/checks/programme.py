@@ -25,6 +25,7 @@ def _find_missing_readings(events: Events) -> Iterator[Finding]:
     """Find wells that a round planned, or all that existed on its first day, without an event in it."""
     read = set(zip(events.records["round"], events.records["well"], strict=True))
     for planned in events.rounds.itertuples():
+        # A round without a list of wells means all that existed when it began.
         wells = planned.wells or _existing_wells(events, planned.starts_on)
         missing = [well for well in wells if (planned.round, well) not in read]
         if not missing:
@@ -47,6 +48,7 @@ def _existing_wells(events: Events, day: dt.date) -> list[str]:
     """Return the wells of the site that were drilled and not yet decommissioned on a day."""
     wells = events.inputs.wells
     wells = wells[wells["site"] == events.site]
+    # A well without a date of drilling is taken to have been there.
     drilled = wells["drilled_on"].map(lambda d: d is None or d <= day).astype(bool)
     existing = wells["decommissioned_on"].map(lambda d: d is None or d > day).astype(bool)
     return [str(well) for well in wells.loc[drilled & existing, "well"]]

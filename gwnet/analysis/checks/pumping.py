@@ -49,6 +49,7 @@ def find_in_tests(record: Snapshot, events: Events) -> Iterator[Finding]:
         for found in find_in_test(test):
             noticed.setdefault((found.well, found.rule), []).append(found.message)
             tests.setdefault((found.well, found.rule), []).append(test.test)
+    # One finding for each well and rule, as verdicts are kept by them, not one for each test.
     for key, messages in noticed.items():
         well, rule = key
         limits = {"tests": sorted(set(tests[key]))}
@@ -61,6 +62,7 @@ def _static_levels(record: Snapshot, events: Events) -> Iterator[Finding]:
 
     measured = events.frame["measured_at_utc"]
     for span in spans_of_tests(record).itertuples():
+        # With a date alone nothing says whether the level was read before or during the test.
         here = (events["well"] == span.well) & (events["status"] == "static") & events["time_known"].astype(bool)
         here &= np.asarray((measured > span.first_utc) & (measured <= span.last_utc))
         for row in np.flatnonzero(here).tolist():

@@ -72,6 +72,7 @@ def level_findings(record: Snapshot) -> pd.DataFrame:
 
 def _find_all(record: Snapshot, *, of_tests: bool) -> pd.DataFrame:
     tables = [_site_findings(record.of_site(site), of_tests=of_tests) for site in record.sites["site"]]
+    # Empty frames have no types of their own and would turn columns of numbers into objects.
     filled = [table for table in tables if len(table)]
     if not filled:
         return pd.DataFrame(columns=list(FINDING_COLUMNS)).astype({"event_id": "float64"})
@@ -127,6 +128,7 @@ def tabulate(events: Events, noticed: Iterable[Finding]) -> pd.DataFrame:
         As `findings`, in the order given.
     """
     columns = {name: events.frame[name].to_numpy(dtype=object) for name in ("well", "measured_at", "round")}
+    # Float, as findings of rounds and wells have no event.
     event_ids = events.frame["event_id"].to_numpy(dtype=np.float64)
     rows = []
     for finding in noticed:
@@ -134,8 +136,10 @@ def tabulate(events: Events, noticed: Iterable[Finding]) -> pd.DataFrame:
         where = [column[finding.row] if is_of_event else getattr(finding, name) for name, column in columns.items()]
         event = float(event_ids[finding.row]) if is_of_event else np.nan
         values = dict(finding.limits)
+        # Of a finding on several levels each must be found again when it is reviewed.
         if len(finding.rows) > 1:
             values |= {"levels": len(finding.rows), EVENT_IDS: event_ids[list(finding.rows)].astype(int).tolist()}
+        # Sorted keys: the same finding must have the same text, or it would be recorded anew.
         limits = json.dumps(values, sort_keys=True, ensure_ascii=False)
         rows.append((events.site, *where, finding.rule, finding.severity, finding.message, limits, event))
     return pd.DataFrame(rows, columns=list(FINDING_COLUMNS)).astype({"event_id": "float64"})

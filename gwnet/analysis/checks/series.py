@@ -65,6 +65,7 @@ def _find_misfits(events: Events) -> Iterator[Finding]:
     claimed = _claimed(events)
     explained = {row: of for row, of in misfits.explained.items() if row not in claimed}
     yield from _explained_findings(events, explained)
+    # An explained misfit has its finding already, under the rule that explains it.
     rest = [row for row in misfits.rows.tolist() if row not in misfits.explained and row not in claimed]
     own = [row for row in rest if not misfits.is_shared[row]]
     is_alone = misfits.is_alone
@@ -147,6 +148,7 @@ def _rounded(**values: float) -> dict[str, Any]:
 def _explained_findings(events: Events, explained: dict[int, Explanation]) -> Iterator[Finding]:
     """Yield explained misfits: those that one explanation has in common in a well or on a day as one finding."""
     left = dict(explained)
+    # First those of one well (a datum, a tape), then those of one day (a crew, a batch of typing).
     for key in ("well", "day"):
         groups: dict[tuple[Any, ...], list[int]] = {}
         for row, of in left.items():
@@ -188,6 +190,7 @@ def _dates(events: Events, rows: list[int]) -> str:
 def _runs(events: Events, rows: list[int]) -> Iterator[list[int]]:
     """Yield levels of one well that follow one another within a year, together."""
     run: list[int] = []
+    # -1 at the end closes the last run.
     for row in [*rows, -1]:
         joins = run and row >= 0 and events.well[row] == events.well[run[-1]]
         if joins and events.time_d[row] - events.time_d[run[-1]] <= _RUN_D:
@@ -312,6 +315,7 @@ def _jumps(events: Events) -> Jumps:
 
 def _work_out_jumps(events: Events) -> Jumps:
     limits, fit = events.limits, events.fit
+    # A misfit makes a jump away and one back, and it already has a finding.
     misfits = _already_found(events)
     changes = jumps(
         events.well,

@@ -108,6 +108,7 @@ def describe_span(events: Events, rows: tuple[int, ...]) -> str:
 def _tape_checks_used(events: Events) -> NDArray[Any]:
     """Return a number of the tape check that each reading was corrected by; of the well where there is none."""
     check = events.reduced.tape.check[events.order]
+    # Below 0, so that no well's number is that of a tape check.
     return np.where(check >= 0, check, -1 - events.well)
 
 
@@ -127,6 +128,7 @@ def _disagreeing(events: Events, row: int) -> Finding:
 
 def _reported_to_flow(events: Events) -> NDArray[np.bool_]:
     """Return which levels are bounds, or of wells that are reported to flow or to be affected by surface water."""
+    # A bound has no depth that could be above the point.
     number = ~np.isnan(events["water_elevation_m"]) & (events["bound"] == "")
     return np.asarray(~number | np.isin(events["status"], ("flowing", "affected by surface water")))
 
@@ -145,6 +147,8 @@ def _find_above_point(events: Events) -> Iterator[Finding]:
 
 
 def _unexplained(events: Events, found: NDArray[np.bool_]) -> NDArray[np.intp]:
+    # A decimal point or a unit gone wrong puts a level above the point; two findings for one slip
+    # are noise.
     """Return the positions of events whose level is not explained by a slip: the slip is the finding."""
     explained = explained_rows(events, *COARSE)
     return np.array([row for row in np.flatnonzero(found).tolist() if row not in explained], dtype=np.intp)
@@ -185,6 +189,7 @@ def _find_below_bottom(events: Events) -> Iterator[Finding]:
     sounded = checks_visits.last_known(events.well, events["sounded_depth_m"])
     bottom = np.where(np.isnan(sounded), events.of_well("total_depth_m"), sounded)
     tolerance = events.limits["bottom_tolerance_m"]
+    # A typed elevation lies far below every bottom and has a finding of its own.
     is_read = ~np.isnan(below) & ~fits_as_elevation(events)
     found = _unexplained(events, is_read & (below > bottom + tolerance))
     for rows in grouped(found, events.well, np.nan_to_num(bottom)):
@@ -205,6 +210,7 @@ def _find_below_bottom(events: Events) -> Iterator[Finding]:
 def _doubt(events: Events, rows: tuple[int, ...]) -> str:
     """Return what many readings below the bottom say about the bottom."""
     of_well = (events.well == events.well[rows[0]]) & events.checked
+    # Where half of the well's levels lie below its bottom, the bottom is the likelier mistake.
     if len(rows) < _LEAST_AGAINST_BOTTOM or len(rows) < 0.5 * of_well.sum():
         return ""
     return f" These are {len(rows)} of {of_well.sum()} levels of the well: the depth of the bottom may be wrong."
@@ -226,6 +232,7 @@ def _find_unrecovered(events: Events) -> Iterator[Finding]:
     status = events["status"]
     since = checks_visits.hours_since(events.well, events.time_d, np.isin(status, ("pumping", "recovering")))
     limit = events.limits["recovery_hours"]
+    # A date alone gives hours that nobody measured.
     timed = events.frame["time_known"].to_numpy(dtype=bool)
     for row in np.flatnonzero((status == "static") & timed & (since < limit)).tolist():
         message = (
@@ -343,6 +350,7 @@ def _find_tapes_due(events: Events) -> Iterator[Finding]:
     """Find tapes used without a check for too long: one finding a tape and last check, booked at the first reading."""
     instruments = events.inputs.instruments.set_index("instrument_id")
     kind = events.records["instrument_id"].map(instruments["kind"]).to_numpy(dtype=object)
+    # Dry and barred visits used no tape.
     by_tape = np.isin(kind, TAPES) & ~np.isnan(events.booked.value)
     last, checked = _last_checked(events)
     age = (events.day - last).astype("timedelta64[D]").astype(np.float64)
@@ -368,6 +376,7 @@ def _last_checked(events: Events) -> tuple[NDArray[np.datetime64], NDArray[np.bo
     """Return the day of the last check of the tape before each reading, and whether there was one."""
     tape = events.reduced.tape
     used = tape.check[events.order]
+    # The last entry is for readings without a check, whose number is -1.
     days = np.append(tape.check_day, np.array(["NaT"], dtype="datetime64[D]"))
     return days[used], used >= 0
 
@@ -387,6 +396,7 @@ def _find_repeated_readings(events: Events) -> Iterator[Finding]:
     compared = (before >= 0) & ~np.isnan(metres) & (events["round"] != "")
     compared &= booked.quantity == booked.quantity[before]
     compared &= events["access"] == events["access"][before]
+    # Equal in metres, as the same depth may be booked in metres once and in feet next time.
     same = compared & (np.abs(metres - metres[before]) < 1e-6)
     if not compared.any():
         return

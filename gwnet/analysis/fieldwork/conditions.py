@@ -111,6 +111,7 @@ def _confined(well: dict[str, Any], points: pd.DataFrame | None) -> Iterator[Con
         yield Condition(CONFINED, str(well["well"]), "measuring point {} below ground", None, depth)
         return
     texts = [str(well[name] or "") for name in ("hazards", "access_notes", "notes")]
+    # Texts are searched only where no height says that the point lies below ground.
     texts += [] if points is None else [str(text or "") for text in points["description"]]
     named = next((found for text in texts if (found := _ENTERED.search(text))), None)
     if named:
@@ -130,6 +131,7 @@ def _soundings(well: dict[str, Any], own: pd.DataFrame) -> Iterator[Condition]:
         last = blocked.iloc[-1]
         after = own["measured_at_utc"] > last["measured_at_utc"]
         read = own[after & (own["water_elevation_m"].notna() | (own["bound"] != ""))]
+        # A sounding after the obstruction shows that the well is open again.
         if len(read) and not (sounded["measured_at_utc"] >= last["measured_at_utc"]).any():
             yield Condition(OBSTRUCTED, code, f"obstructed on {last['day']}, read since", read["day"].iloc[-1])
     if len(sounded):
@@ -143,6 +145,7 @@ def _without_baseline(programme: Programme) -> Iterator[Condition]:
     limits, zone = programme.record.thresholds, zone_of(programme.zone)
     first = programme.levels.groupby("well")["day"].min().to_dict()
     for row in limits.to_dict("records"):
+        # Only thresholds that hold on the day; one that was replaced needs no baseline.
         if pd.isna(row["valid_from_utc"]) or (
             not pd.isna(row["valid_until_utc"]) and row["valid_until_utc"] <= programme.noon
         ):
@@ -157,6 +160,7 @@ def _without_baseline(programme: Programme) -> Iterator[Condition]:
 
 def _overdue(programme: Programme) -> Iterator[Condition]:
     due = programme.due
+    # Never done is overdue, though no day says since when.
     late = due[due["due_on"].isna() | (due["overdue_days"].fillna(0) > 0).astype(bool)]
     for row in late.to_dict("records"):
         if row["what"] == SURVEY:

@@ -52,9 +52,6 @@ DEVIATIONS: Final = 4.0
 #: ... and at least this far [m] (project default).
 LEAST_HALF_RANGE_M: Final = 0.1
 
-#: A depth this much below the known bottom is beyond it [m]; 0.5 ft, the accuracy of soundings in USGS SJ-600027 p. 16.
-BOTTOM_TOLERANCE_M: Final = 0.15
-
 #: A sounding that differs from the one before by more than this is looked at again [m] (project default; the length of
 #: a probe below its sensing point is not in a reading).
 SOUNDING_CHANGE_M: Final = 0.25
@@ -98,8 +95,34 @@ _CARE: Final = (
 EARLIER_COLUMNS: Final = ("well", "measured_on", "status", "depth_to_water_m")
 
 
+class InSheetUnit:
+    """Lengths in the unit of a sheet."""
+
+    unit: str
+
+    @property
+    def metres(self) -> float:
+        """Return the metres in one unit of the sheet."""
+        return METRES_PER_UNIT[self.unit]
+
+    @property
+    def decimals(self) -> int:
+        """Return the decimals to which a tape is read in the unit of the sheet."""
+        return {"m": 3, "cm": 1, "mm": 0}.get(self.unit, 2)
+
+    def number(self, value_m: float) -> str:
+        """Return a length in the unit of the sheet as text; empty where it is not known.
+
+        Parameters
+        ----------
+        value_m : float
+            Length [m].
+        """
+        return "" if math.isnan(value_m) else f"{value_m / self.metres:.{self.decimals}f}"
+
+
 @dataclass(frozen=True)
-class FieldSheet:
+class FieldSheet(InSheetUnit):
     """What the field sheets of a round say, on paper and in a workbook.
 
     Attributes
@@ -152,29 +175,9 @@ class FieldSheet:
     known_on: RecordState
 
     @property
-    def metres(self) -> float:
-        """Return the metres in one unit of the sheet."""
-        return METRES_PER_UNIT[self.unit]
-
-    @property
-    def decimals(self) -> int:
-        """Return the decimals to which a tape is read in the unit of the sheet."""
-        return {"m": 3, "cm": 1, "mm": 0}.get(self.unit, 2)
-
-    @property
     def days(self) -> tuple[dt.date, ...]:
         """Return the days of the round."""
         return tuple(self.starts_on + dt.timedelta(days=n) for n in range((self.ends_on - self.starts_on).days + 1))
-
-    def number(self, value_m: float) -> str:
-        """Return a length in the unit of the sheet as text; empty where it is not known.
-
-        Parameters
-        ----------
-        value_m : float
-            Length [m].
-        """
-        return "" if math.isnan(value_m) else f"{value_m / self.metres:.{self.decimals}f}"
 
     def expectation(self, well: Mapping[str, Any]) -> str:
         """Return the range expected at a well as a sentence, or that there is none and why.
@@ -224,6 +227,7 @@ def field_sheet(
     conditions = conditions_of(programme)
     unit = str(programme.site["length_unit"])
     tolerance = programme.site["repeat_tolerance_m"]
+    # Levels of the round itself are what the sheet is for.
     earlier = programme.levels[programme.levels["day"] < planned.starts_on]
     rows, depths = [], []
     for place, well in enumerate(planned.wells, start=1):
@@ -283,6 +287,7 @@ def _point(programme: Programme, code: str, own: pd.DataFrame) -> pd.Series | No
     points = programme.points[programme.points["well"] == code].set_index("access", drop=False)
     if points.empty:
         return None
+    # The newest access that still has a point: crews read where they read last.
     used = [access for access in own["access"][::-1] if access in points.index]
     wanted = used[0] if used else "main"
     return points.loc[wanted if wanted in points.index else sorted(points.index)[0]]
@@ -310,6 +315,7 @@ def _well_row(
         "other_accesses": ", ".join(others),
         "measuring_point": "no measuring point in force" if point is None else str(point["description"]),
         "height_above_ground_m": height,
+        # The lowest water is the largest depth.
         "expected_from_m": elevation - expected.high_m,
         "expected_to_m": elevation - expected.low_m,
         "expected_levels": expected.levels,
@@ -391,6 +397,7 @@ def expected_range(own: pd.DataFrame, on: dt.date) -> Expected:
 
 
 def _in_season(days: NDArray[np.float64], on: dt.date) -> NDArray[np.bool_]:
+    # Across the turn of the year; 365.25 keeps leap years within a day.
     """Return which days of the year lie within the season of a day, across the turn of the year as well."""
     apart = np.abs(days - on.timetuple().tm_yday)
     return np.minimum(apart, 365.25 - apart) <= SEASON_DAYS
@@ -401,6 +408,7 @@ def _earlier(code: str, own: pd.DataFrame, point: pd.Series | None) -> list[dict
     rows = []
     for level in own[::-1].head(EARLIER).itertuples():
         elevation = math.nan if point is None else float(point["elevation_m"])
+        # Referred to the point in force now: earlier depths were read from another height perhaps.
         depth = elevation - float(level.water_elevation_uncorrected_m)
         rows.append(
             {

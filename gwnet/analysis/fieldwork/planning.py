@@ -13,6 +13,7 @@ import pandas as pd
 
 from gwnet import constants
 from gwnet.analysis.fieldwork.walking_order import NOWHERE, walking_order
+from gwnet.analysis.levels.reduce import TAPES
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.site_maps import placed_wells, unit_of_coordinates
 from gwnet.clock import zone_of
@@ -39,9 +40,6 @@ GAUGE, SURVEY, CHECK, SOUND, VISIT = (
 LEVEL_STATUSES: Final = frozenset(
     {"static", "dry", "flowing", "pumping", "recovering", "nearby pumping", "affected by surface water"}
 )
-
-#: Kinds of instrument that are checked beside the reference tape.
-TAPE_KINDS: Final = frozenset({"electric tape", "steel tape", "interface probe"})
 
 #: What is on record of contamination, from the wells gauged first to those gauged last.
 CONTAMINATION: Final = ("none on record", "in the hazards", "floating product")
@@ -81,6 +79,7 @@ class Programme:
 
     def __init__(self, record: Snapshot, on: dt.date) -> None:
         self.record, self.on, self.site = record, on, record.settings
+        # Noon of the local day: what changes on a day counts for all of it.
         self.noon = pd.Timestamp(dt.datetime.combine(on, dt.time(12), zone_of(self.zone))).tz_convert("UTC")
         self.wells = placed_wells(record)
         points, table, instruments = record.measuring_points, levels(record), record.instruments
@@ -88,7 +87,7 @@ class Programme:
         self.points = points[in_force & (points["valid_from_utc"] <= self.noon)].reset_index(drop=True)
         table = table[table["day"] <= pd.Timestamp(on)]
         self.levels = table.assign(day=table["day"].dt.date).reset_index(drop=True)
-        self.tapes = instruments[instruments["kind"].isin(TAPE_KINDS)]
+        self.tapes = instruments[instruments["kind"].isin(TAPES)]
 
     @property
     def zone(self) -> str:
@@ -103,6 +102,7 @@ class Programme:
     @cached_property
     def wells_left_out(self) -> dict[str, str]:
         """Return why the other wells cannot be gauged on the day, by well."""
+        # The newest event decides: a well that was found again after "destroyed" has one.
         status = _last(self.levels, "event_id")["status"].to_dict()
         reasons: dict[str, str] = {}
         for well in self.wells.itertuples():
@@ -126,6 +126,7 @@ class Programme:
         table = pd.DataFrame(rows, columns=list(DUE_COLUMNS)).astype({"last_on": object, "due_on": object})
         table["overdue_days"] = table["overdue_days"].astype("Int64")
         kinds = {what: place for place, what in enumerate(_SETTINGS)}
+        # Never done sorts first.
         key = table.assign(kind=table["what"].map(kinds), day=[day or dt.date.min for day in table["due_on"]])
         order = key.sort_values(["kind", "day", "well", "access", "instrument"], kind="stable").index
         return table.loc[order].reset_index(drop=True)
@@ -186,6 +187,7 @@ def _item(
     tape: str = "",
 ) -> dict[str, Any]:
     days, rule = _interval(programme, what)
+    # Rounded up: half a day is no day on which somebody could come.
     when = None if last is None else last + dt.timedelta(days=math.ceil(days))
     return {
         "site": programme.site["site"],
@@ -221,6 +223,7 @@ def _surveys(programme: Programme, wells: Iterable[str]) -> list[dict[str, Any]]
             rows.append(_item(programme, SURVEY, None, "no measuring point in force", well=well))
         for point in points.itertuples():
             since = point.valid_from_utc.tz_convert(zone).date()
+            # A point without a date of survey was surveyed when it came into force.
             last = since if point.surveyed_on is None else point.surveyed_on
             rows.append(_item(programme, SURVEY, last, "never surveyed", well=well, access=point.access))
     return rows
@@ -246,6 +249,8 @@ def tapes_in_service(programme: Programme) -> list[str]:
     return [
         tape
         for tape in programme.tapes["instrument"]
+        # A tape that nobody used or checked for two intervals lies in a drawer, and must not be
+        # called due.
         if max(used.get(tape, dt.date.min), checked.get(tape, dt.date.min)) >= since
     ]
 
@@ -280,6 +285,7 @@ def _visits(programme: Programme) -> list[dict[str, Any]]:
     for logger in installed.itertuples():
         last = logger.installed_at_utc.tz_convert(zone).date()
         if not pd.isna(logger.last_sample_utc):
+            # Not after the day: a wrong clock writes samples of years to come.
             last = max(last, min(logger.last_sample_utc.tz_convert(zone).date(), programme.on))
         last = max(last, gauged.get(logger.well, last))
         rows.append(_item(programme, VISIT, last, "never visited", well=logger.well, tape=logger.instrument))

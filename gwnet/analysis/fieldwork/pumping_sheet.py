@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.fieldwork.field_sheet import InSheetUnit
 from gwnet.analysis.levels.places import located
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
@@ -22,7 +23,7 @@ from gwnet.clock import zone_of
 from gwnet.errors import SettingsError
 from gwnet.records import RecordState, Selection
 from gwnet.store.snapshot import Snapshot
-from gwnet.units import METRES_PER_UNIT
+from gwnet.units import MINUTES_PER_DAY
 
 #: Cautions at a pumping test, in short sentences.
 TEST_CAUTIONS: Final = (
@@ -52,14 +53,14 @@ SCHEDULES: Final[dict[str, tuple[tuple[float, float], ...]]] = {
 NEAR_M: Final = 30.0
 
 #: A test of which no end is planned is taken to last so long [min].
-_USUAL_MIN: Final = 1440.0
+_USUAL_MIN: Final = MINUTES_PER_DAY
 
 #: Minutes before the start at which levels are read.
 _BEFORE: Final = (-60.0, -30.0, -10.0, -5.0, -1.0)
 
 
 @dataclass(frozen=True, eq=False)
-class PumpingSheet:
+class PumpingSheet(InSheetUnit):
     """Content of the sheet of a test.
 
     Attributes
@@ -94,26 +95,6 @@ class PumpingSheet:
     schedule: dict[str, tuple[tuple[str, float], ...]]
     known_on: RecordState
 
-    @property
-    def metres(self) -> float:
-        """Return the metres in one unit of the sheet."""
-        return METRES_PER_UNIT[self.unit]
-
-    @property
-    def decimals(self) -> int:
-        """Return the decimals of lengths: millimetres or hundredths of a foot."""
-        return {"m": 3, "cm": 1, "mm": 0}.get(self.unit, 2)
-
-    def number(self, value_m: float) -> str:
-        """Return a length in the unit of the sheet; empty where it is not known.
-
-        Parameters
-        ----------
-        value_m : float
-            Length [m].
-        """
-        return "" if np.isnan(value_m) else f"{value_m / self.metres:.{self.decimals}f}"
-
 
 def plan_schedule(kind: str, pumping_min: float) -> tuple[tuple[str, float], ...]:
     """Return when to read a well: the phase, and minutes since its beginning.
@@ -141,6 +122,7 @@ def _minutes(steps: Sequence[tuple[float, float]], last: float) -> list[float]:
     made: list[float] = []
     start = 0.0
     for until, every in steps:
+        # Half a step more, so that the end itself is among the times in spite of rounding.
         made += np.arange(start + every, until + every / 2.0, every).round(3).tolist()
         start = until
     return [minute for minute in made if minute <= last]
@@ -172,6 +154,7 @@ def pumping_sheet(record: Snapshot, code: str, wells: Sequence[str] | None = Non
     settings = record.settings
     zone = str(settings["time_zone"])
     start, stop = row["starts_at_utc"], row["stops_at_utc"]
+    # Without a planned end the schedule of one day serves.
     pumping_min = _USUAL_MIN if pd.isna(stop) else (stop - start) / pd.Timedelta(minutes=1)
     table = _describe_wells(record, row, members)
     state = record.state

@@ -42,6 +42,7 @@ def walking_order(wells: pd.DataFrame, *, start: str | None = None, last: Sequen
     rank the walk goes to the nearest well next, and is then shortened by turning parts of it round while that helps;
     it is short, not proved to be the shortest.
     """
+    # By code first, so that equal distances give the same walk each time.
     frame = wells.sort_values("well", kind="stable").reset_index(drop=True)
     place = {row.well: (float(row.easting), float(row.northing)) for row in frame.itertuples()}
     ranks = {row.well: int(row.contamination) for row in frame.itertuples()}
@@ -53,6 +54,7 @@ def walking_order(wells: pd.DataFrame, *, start: str | None = None, last: Sequen
         rest = [code for code in left if ranks[code] == rank]
         walk = _shortened(_nearest_next(rest, place, position, here), place, position)
         order += walk
+        # The last place that is known: a well without coordinates leaves the walk where it was.
         position = next((place[code] for code in reversed(walk) if not math.isnan(place[code][0])), position)
     return [*order, *(code for code in last if code in place)]
 
@@ -90,6 +92,7 @@ def _best_turn(path: NDArray[np.float64]) -> tuple[int, int] | None:
     """Return the first and last place of the part whose turning shortens a path most; None where none does."""
     steps = np.hypot(*np.diff(path, axis=0).T)
     onward = np.append(steps, 0.0)
+    # Below rounding, or two equal walks would be turned into each other without end.
     best, turn = -1e-6, None
     for first in range(1, len(path) - 1):
         ends = np.arange(first + 1, len(path))
@@ -107,6 +110,7 @@ def _first(wells: pd.DataFrame) -> str:
     if wells.empty:
         return ""
     clean = wells[wells["contamination"] == wells["contamination"].min()]
+    # Upgradient first among the clean: water there has met nothing of the site.
     above = clean[clean["role"].str.lower().str.contains("upgradient|background", regex=True)]
     return str((clean if above.empty else above)["well"].iloc[0])
 
@@ -114,6 +118,7 @@ def _first(wells: pd.DataFrame) -> str:
 def _distance(one: tuple[float, float], other: tuple[float, float]) -> float:
     """Return the distance between two places; one that is not known lies beyond all others."""
     distance = math.hypot(other[0] - one[0], other[1] - one[1])
+    # A well without a place comes after all that can be walked to.
     if math.isnan(other[0]):
         return math.inf
     return 0.0 if math.isnan(distance) else distance

@@ -25,7 +25,7 @@ def is_below_screen(levels: pd.DataFrame) -> NDArray[np.bool_]:
     numpy.ndarray of bool, shape (n,)
         Whether water was read below the screen.
     """
-    return _is_noticed(levels, BELOW_SCREEN)
+    return is_noticed(levels, BELOW_SCREEN)
 
 
 def is_sensor_out(levels: pd.DataFrame) -> NDArray[np.bool_]:
@@ -38,10 +38,25 @@ def is_sensor_out(levels: pd.DataFrame) -> NDArray[np.bool_]:
     numpy.ndarray of bool, shape (n,)
         Whether the sensor had no water above it.
     """
-    return _is_noticed(levels, SENSOR_OUT)
+    return is_noticed(levels, SENSOR_OUT)
 
 
-def _is_noticed(levels: pd.DataFrame, phrase: str) -> NDArray[np.bool_]:
+def is_noticed(levels: pd.DataFrame, phrase: str) -> NDArray[np.bool_]:
+    """Return of which levels the reduction, or a rule of loggers, noticed something.
+
+    Parameters as `gwnet.analysis.levels`.
+
+    Parameters
+    ----------
+    phrase : str
+        What was noticed, one of the phrases of column ``finding``.
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+        Whether it was.
+    """
+    # The distinct texts are few, the levels many: each text is taken apart once.
     texts = [text for text in levels["finding"].unique() if phrase in str(text).split("; ")]
     return np.asarray(levels["finding"].isin(texts), dtype=bool)
 
@@ -56,6 +71,7 @@ def signs_of(levels: pd.DataFrame) -> NDArray[np.object_]:
     numpy.ndarray of str, shape (n,)
         ``<=``, ``>=`` or empty; empty for water read below the screen as well, whose number is a reading.
     """
+    # Water below the screen was read: its number has no sign, and lies below the bound.
     is_number = bound_elevations(levels) > levels["water_elevation_m"].to_numpy(dtype=np.float64)
     return np.where(is_number, "", levels["bound"].to_numpy(dtype=object)).astype(object)
 

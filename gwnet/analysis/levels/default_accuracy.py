@@ -149,9 +149,12 @@ def survey_defaults(method: Texts, surveyed: Days, read: Days) -> tuple[Floats, 
     A point may move after its survey: beyond the resurvey interval of `gwnet.constants` (five years)
     `POINT_MOVEMENT_M_PER_YEAR` is taken for each year, as an independent part.
     """
+    # A survey without a date is taken to be as old as the reading: nothing says that the point has
+    # moved since.
     day = np.where(np.isnat(surveyed), read, surveyed)
     base, origin = _defaults(method, day, SURVEY_METHODS, SURVEY_AGES)
     years = (read - day).astype("timedelta64[D]").astype(np.float64) / DAYS_PER_YEAR
+    # Not below 0: within the interval, or before the survey, nothing is taken to have moved.
     moved = POINT_MOVEMENT_M_PER_YEAR * np.fmax(np.nan_to_num(years) - RESURVEY_INTERVAL_DAYS / DAYS_PER_YEAR, 0.0)
     return np.hypot(base, moved), origin
 
@@ -186,6 +189,7 @@ def _defaults(
     place = np.argmax(year[:, None] >= since, axis=1) if len(year) else np.empty(0, dtype=np.int64)
     half_width = np.array([age.half_width_m for age in ages])[place]
     origin = np.array([f"default, method not known, {number}" for number in year.tolist()], dtype=object)
+    # Each distinct text once, since thousands of levels share a handful of methods.
     texts, inverse = np.unique(method.astype(str), return_inverse=True)
     for number, text in enumerate(texts.tolist()):
         known = find_method(text, methods)

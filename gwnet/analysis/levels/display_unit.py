@@ -38,7 +38,7 @@ def in_unit(table: pd.DataFrame, unit: str) -> pd.DataFrame:
     if unit not in DISPLAY_UNITS:
         message = f"Results can be given in {' or '.join(DISPLAY_UNITS)}, not in {unit!r}."
         raise SettingsError(message)
-    if unit == "m":
+    if unit == "m":  # the frame itself, as callers must not change it anyway
         return table
     lengths = [column for column in table.columns if _METRES.search(column)]
     converted = table.assign(**{column: table[column] / metres_per(unit) for column in lengths})

@@ -111,6 +111,8 @@ def explain(
     reduced = reduce_levels(inputs)
     frame = with_open_findings(levels_frame(inputs, reduced), open_findings(record))
     hits = _events_at(frame, time.strip().replace(" ", "T"))
+    # All events at that time: two visits in one minute, or two accesses of a well, have an
+    # explanation each.
     explained = [_explanation(inputs, reduced, frame, int(row), unit) for row in hits]
     explained += _of_tests(record, well, time, unit)
     if not explained:
@@ -142,6 +144,8 @@ def _events_at(frame: pd.DataFrame, wanted: str) -> NDArray[np.intp]:
     if len(hits) or moment.tzinfo is None:
         return hits
     minute = pd.Timestamp(moment).tz_convert("UTC").floor("min")
+    # A level of which only the day is known has noon as its instant, which is no minute to be asked
+    # for.
     return np.flatnonzero(frame["time_known"] & (frame["measured_at_utc"].dt.floor("min") == minute))
 
 
@@ -151,6 +155,7 @@ def _not_found(frame: pd.DataFrame, well: str, time: str) -> NotFoundError:
         return NotFoundError(message, fix="See 'gwnet wells' for the wells on record.")
     days = frame["day"]
     wanted = pd.to_datetime(time.strip()[:10], errors="coerce")
+    # Without a day to look near, the newest ones.
     order = (days - wanted).abs().sort_values(kind="stable").index[:3] if pd.notna(wanted) else frame.index[-3:]
     near = ", ".join(sorted(frame.loc[order, "measured_at"]))
     message = f"There is no level event of well {well!r} at {time!r}."
@@ -168,6 +173,8 @@ class _Printer:
         """Return a length with its unit."""
         if np.isnan(metres):
             return "not known"
+        # Hundredths of a foot, as tapes in feet are read; a correction is smaller than that and
+        # shows a digit more.
         decimals = 2 if self.unit == "ft" and not sign else 3
         return f"{metres / self.per:{'+' if sign else ''}.{decimals}f} {self.unit}"
 
@@ -296,6 +303,8 @@ def _local(moment: pd.Timestamp, zone: dt.tzinfo) -> str:
 def _elevation_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:
     bound = str(reduced.bound[row])
     head, final = float(reduced.uncorrected_elevation_m[row]), float(reduced.water_elevation_m[row])
+    # Water below the screen was read: its own number is printed, and beside it the bound for the
+    # aquifer.
     below_screen = bound and head != float(reduced.bound_elevation_m[row])
     if bound and not below_screen:
         rule = "shallower of screen bottom and sounded depth" if bound == "<=" else "water above the measuring point"

@@ -22,6 +22,7 @@ def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
         As `gwnet.analysis.levels.table.levels`, without ``open_finding``.
     """
     records = inputs.records
+    # A level that nobody reviewed is provisional; there is no row of it.
     review = records["event_id"].map(inputs.reviews.set_index("event_id")["state"]).astype(object).fillna("provisional")
     quality = records["quality"].replace("", "unchecked")
     table = pd.DataFrame(
@@ -42,6 +43,7 @@ def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
             "finding": _finding_text(reduced),
             "bound_elevation_m": reduced.bound_elevation_m,
             "accuracy_from": reduced.accuracy_from,
+            # In microseconds, as pandas has no dates of whole days.
             "day": inputs.local_time.astype("datetime64[D]").astype("datetime64[us]"),
             "event_id": records["event_id"],
             "access": records["access"],
@@ -75,12 +77,14 @@ def measured_at_text(inputs: LevelInputs) -> NDArray[np.object_]:
         ISO 8601 with offset, to the minute unless seconds were given; only the date where the time is not known.
     """
     local = inputs.local_time
+    # Seconds only where a reading has them: "10:40:00" would claim what nobody wrote down.
     to_minute = bool(np.all(local == local.astype("datetime64[m]"))) if len(local) else True
     clock = np.datetime_as_string(local, unit="m" if to_minute else "s").astype(object)
     minutes = inputs.records["local_offset_minutes"].to_numpy(dtype=np.int64)
     offsets = {m: f"{'-' if m < 0 else '+'}{abs(m) // 60:02d}:{abs(m) % 60:02d}" for m in np.unique(minutes).tolist()}
     suffix = np.array([offsets[m] for m in minutes.tolist()], dtype=object)
     dates = np.datetime_as_string(local, unit="D").astype(object)
+    # Where the time of day is not known only the date is printed; the stored noon is a convention.
     return np.where(inputs.records["time_known"].to_numpy(dtype=bool), clock + suffix, dates)
 
 

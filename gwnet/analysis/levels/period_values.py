@@ -70,6 +70,8 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     days = drop_logged_on_reading_days(used)
     if value == "middle":
         days = _one_a_day(days)
+    # Month and year of the local day: a level at midnight of New Year in UTC belongs to the year at
+    # the site.
     days = days.assign(year=days["day"].dt.year, season=(days["day"].dt.month - 1) * seasons // 12)
     if value == "middle":
         days = _nearest_to_middle(days, 12 // seasons)
@@ -87,6 +89,7 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     value_of, bound = values_and_bounds(periods["low"], periods["high"])
     periods["value"], periods["bound"] = value_of.round(DECIMALS), bound
     periods["day"] = pd.to_datetime(np.floor(periods["number"]), unit="D")
+    # Half of the days from each: the period is of both.
     share = periods["logged"]
     periods["source"] = np.where(share == 0, "manual", np.where(share == 1, "logger", "both"))
     return periods[list(COLUMNS)]
@@ -104,6 +107,7 @@ def drop_logged_on_reading_days(used: pd.DataFrame) -> pd.DataFrame:
     """
     logged = used["source"] == "logger"
     if not logged.any() or logged.all():
+        # One kind alone has nothing to drop, and the transform is slow.
         return used.assign(n=1)
     with_hand = (~logged).groupby([used[key] for key in ("site", "well", "day")]).transform("any")
     return used[~logged | ~with_hand].assign(n=1)
@@ -124,6 +128,8 @@ def _nearest_to_middle(days: pd.DataFrame, months: int) -> pd.DataFrame:
     start = pd.to_datetime({"year": days["year"], "month": days["season"] * months + 1, "day": 1})
     next_month = days["season"] * months + months
     after = pd.to_datetime({"year": days["year"] + next_month // 12, "month": next_month % 12 + 1, "day": 1})
+    # Noon, as the middle of a period lies between days.
     away = (days["day"] + pd.Timedelta(hours=12) - (start + (after - start) / 2)).abs()
+    # By day as well, so that of two equally near the earlier counts on every machine.
     ordered = days.assign(away=away).sort_values([*_KEYS, "away", "day"], kind="stable")
     return ordered.drop_duplicates(_KEYS, keep="first").drop(columns="away")

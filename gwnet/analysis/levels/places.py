@@ -42,6 +42,7 @@ def located(wells: pd.DataFrame, crs: str) -> pd.DataFrame:
     from pyproj import Transformer
 
     system = projected(crs)
+    # always_xy: many systems have latitude first, and places would come out mirrored.
     to_site = Transformer.from_crs(system.geodetic_crs, system, always_xy=True)
     easting, northing = to_site.transform(
         wells.loc[angular, "longitude"].to_numpy(dtype=np.float64),
@@ -77,6 +78,8 @@ def latitude_of(well: pd.Series, crs: str) -> float:
 
     try:
         system = projected(crs)
+    # A site without a usable system has no latitude; only gravity needs it, which then takes the
+    # standard value.
     except SettingsError:
         return float("nan")
     to_angles = Transformer.from_crs(system, system.geodetic_crs, always_xy=True)

@@ -69,7 +69,10 @@ def rounds_in_use(record: Snapshot) -> pd.DataFrame:
         that `choose_rounds` settled.
     """
     return record.once(
-        _IN_USE, lambda: record.rounds if len(record.rounds) else _as_rounds(record, propose_days(record))
+        _IN_USE,
+        lambda: record.rounds if len(record.rounds) else _as_rounds(record, propose_days(record)),
+        # Settled by the report's period where it has one: all parts of a report must mean the same
+        # days.
     )
 
 
@@ -94,6 +97,7 @@ def _by_round(record: Snapshot, rounds: pd.DataFrame) -> pd.DataFrame:
     table = levels(record)
     if rounds is record.rounds:
         return rounds_of_loggers_alone(record, table, rounds)
+    # A code of a round that is not in use would form a group of its own in tables and maps.
     known = table["round"].where(table["round"].isin(rounds["round"]), "")
     table = table.assign(round=known)
     days = table["day"].to_numpy(dtype="datetime64[D]")
@@ -130,6 +134,7 @@ def propose_days(
     busiest = counts.groupby([counts.index.year, counts.index.quarter]).idxmax()
     best = counts[busiest.to_numpy()]
     enough = best[best >= LEAST_WELLS]
+    # In a record of few wells no day has three; the best one is better than none.
     best = enough if len(enough) else best[best == best.max()].head(1)
     return [(day.date(), int(count)) for day, count in best.items()]
 
@@ -137,6 +142,7 @@ def propose_days(
 def _choose(record: Snapshot, first: dt.date, last: dt.date, days: Sequence[dt.date]) -> pd.DataFrame:
     rounds = record.rounds
     spans = [days_of_round(row) for row in rounds.to_dict("records")]
+    # A round counts that reaches into the period with a single day.
     touches = np.array(
         [begin <= np.datetime64(last) and end >= np.datetime64(first) for begin, end in spans], dtype=bool
     )
@@ -147,6 +153,8 @@ def _choose(record: Snapshot, first: dt.date, last: dt.date, days: Sequence[dt.d
     inside = propose_days(record, first, last)
     if len(rounds):
         return _joined(rounds, _as_rounds(record, inside))
+    # Days outside the period serve comparisons with earlier rounds; inside it only its own best
+    # days.
     outside = [one for one in propose_days(record) if not first <= one[0] <= last]
     return _as_rounds(record, sorted([*outside, *inside]))
 
@@ -172,6 +180,7 @@ def _nearest(days: list[tuple[dt.date, int]], day: dt.date, most: int = 5) -> li
 def _as_rounds(record: Snapshot, days: Iterable[tuple[dt.date, int]], *, named: bool = False) -> pd.DataFrame:
     """Return days as rounds, each as long as the site's same-day window about its day."""
     window = record.settings["same_day_window_days"]
+    # A site may have no window on record; then only the day itself counts.
     reach = dt.timedelta(days=0 if pd.isna(window) else int(window))
     of_column = {name: "" if kind == np.dtype(object) else -1 for name, kind in record.rounds.dtypes.items()}
     rows = []

@@ -122,12 +122,14 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
         Every step.
     """
     records = inputs.records
+    # 0 stands for no choice; ordinals begin at 1.
     chosen = records["chosen_reading"].fillna(0).to_numpy(dtype=np.int64)
     repeats = reduction.combine_repeats(inputs.depth_to_water_m, inputs.tolerance_m, chosen=chosen)
     tape = _tape(inputs, repeats.depth_m)
     stretch = correct_stretch(inputs, repeats.depth_m, tape.checked)
     correction = tape.correction_m + stretch.total_m()
     point, elevation, height = _measuring_point(inputs)
+    # The ground that the point in force was surveyed from; the well's own where that is not known.
     ground = np.where(np.isnan(height), inputs.of_well("ground_elevation_m"), elevation - height)
     height = np.where(np.isnan(height), elevation - ground, height)
     depth, below_ground, head = _heads(inputs, repeats.depth_m + correction, elevation, height, ground)
@@ -135,6 +137,7 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
     sounded = reduction.depth_below_ground(
         reduction.sounded_depth(
             inputs.sounded_m,
+            # A sounding without a stated length of the probe was read at its end.
             np.nan_to_num(inputs.of_instrument("length_below_sensing_point_m")),
             tape_correction_m=_all_corrections(inputs, inputs.sounded_m),
         ),
@@ -142,8 +145,10 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
     )
     bounds = _bounds(inputs, below_ground, sounded, ground, elevation)
     status = records["status"].to_numpy(dtype=object)
+    # Dry or overflowing: nothing was read, so no depth must appear beside the bound.
     is_unread = (bounds.bound != "") & ~bounds.below_screen
     by_tape = repeats.count > 0
+    # Before the depths of bounds are blanked, since the parts of the tape depend on what was read.
     parts, accuracy_from = _parts(inputs, repeats, tape, stretch, point, depth, thickness)
     depth = np.where(is_unread, np.nan, depth)
     below_ground = np.where(is_unread, np.nan, below_ground)
@@ -152,6 +157,7 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
     half_width = np.where(np.isnan(corrected), np.nan, parts.combined_m())
     findings = {
         "repeats disagree": repeats.disagree,
+        # A level that was read as an elevation needs no measuring point.
         "no measuring point in force": by_tape & (point.count == 0),
         "two measuring points in force": by_tape & (point.count > 1),
         "measuring point in another datum": _other_datum(inputs, point) & np.isnan(inputs.water_elevation_m),
@@ -159,6 +165,7 @@ def reduce_levels(inputs: LevelInputs) -> Reduction:
         "product without density": undensified,
         "water below the screen": bounds.below_screen,
         "below the bottom of the well": _below_bottom(inputs, below_ground, sounded),
+        # Within the half-width the water may stand at the point itself.
         "above the measuring point, not flowing": (status == "static") & (depth < -half_width),
         "dry without a depth": (status == "dry") & np.isnan(bounds.elevation_m),
     }
@@ -189,6 +196,8 @@ def _tape(inputs: LevelInputs, reading_m: Floats) -> TapeCorrection:
     checks = inputs.tape_checks
     return tape_correction(
         reading_m,
+        # The database has no instrument for many old readings; a negative number never matches a
+        # check.
         inputs.records["instrument_id"].fillna(-1).to_numpy(dtype=np.int64),
         inputs.local_time.astype("datetime64[D]"),
         check_instrument=checks["instrument_id"].to_numpy(dtype=np.int64),
@@ -219,13 +228,16 @@ def _measuring_point(inputs: LevelInputs) -> tuple[InForce, Floats, Floats]:
 
 def _other_datum(inputs: LevelInputs, point: InForce) -> NDArray[np.bool_]:
     """Return where the measuring point in force names another vertical datum than the site."""
+    # Case and spaces are how people write one datum in several ways; they are no other datum.
     named = [str(datum).strip().casefold() for datum in inputs.measuring_points["vertical_datum"]]
+    # The last entry is for events without a point, whose index is -1.
     of_point = np.array([*named, ""], dtype=object)[point.index]
     sites = {
         site: str(datum).strip().casefold()
         for site, datum in inputs.sites[["site", "vertical_datum"]].itertuples(index=False)
     }
     of_site = np.array([sites.get(site, "") for site in inputs.records["site"]], dtype=object)
+    # A datum that is not stated is taken for the site's.
     return np.asarray((of_point != "") & (of_site != "") & (of_point != of_site), dtype=bool)
 
 
@@ -255,6 +267,7 @@ def _heads(
     by_ground = ~np.isnan(inputs.depth_below_ground_m)
     by_elevation = ~np.isnan(inputs.water_elevation_m)
     head = reduction.water_elevation(corrected_depth, elevation)
+    # What was read wins over what follows from it: first depths below ground, last elevations.
     head = np.where(by_ground, ground - inputs.depth_below_ground_m, head)
     head = np.where(by_elevation, inputs.water_elevation_m, head)
     depth = np.where(by_ground, inputs.depth_below_ground_m + height, corrected_depth)
@@ -270,12 +283,15 @@ def _product(
 ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Return the thickness of product, the corrected elevation, and where the density is missing."""
     product = inputs.depth_to_product_m
+    # The probe stopped at the top of the product, at another depth of the tape than the water.
     top_correction = np.where(np.isnan(product), np.nan, _all_corrections(inputs, product))
     thickness = (depth_read + correction) - (product + top_correction)
     density = inputs.records["product_relative_density"].to_numpy(dtype=np.float64)
+    # Product below the water is a mistake of reading, no floating layer.
     floats = ~np.isnan(thickness) & (thickness > 0)
     corrected = np.where(floats, reduction.product_corrected_elevation(head, thickness, density), head)
     undensified = floats & np.isnan(density)
+    # Without a density the uncorrected elevation is shown, and the finding bars it from maps.
     return np.where(floats, thickness, np.nan), np.where(undensified, head, corrected), undensified
 
 
@@ -290,11 +306,15 @@ def _bounds(inputs: LevelInputs, below_ground: Floats, sounded: Floats, ground: 
     """Return where a level is only a bound, and that bound as an elevation."""
     status = inputs.records["status"].to_numpy(dtype=object)
     screen_limit = inputs.of_well("screen_limit_m")
+    # Static levels only: no other status says that the water read was that of the aquifer at rest.
     below_screen = (status == "static") & (below_ground > screen_limit)
     dry = (status == "dry") | below_screen
     # a dry well has no head above its screen, whether or not it is open below
     depth = reduction.dry_bound_depth(
-        inputs.of_well("screen_bottom_m"), np.where(status == "dry", sounded, np.nan), inputs.of_well("total_depth_m")
+        # A sounding of another visit than the dry one says nothing of where the tape stopped.
+        inputs.of_well("screen_bottom_m"),
+        np.where(status == "dry", sounded, np.nan),
+        inputs.of_well("total_depth_m"),
     )
     lower = np.where(dry, ground - depth, np.nan)
     overflowing = (status == "flowing") & np.isnan(below_ground)
@@ -326,6 +346,7 @@ def _parts(
     parts = uncertainty.uncertainty_parts(
         depth_m=depth,
         by_tape=repeats.count > 0,
+        # An elevation that was stated with an accuracy has the survey in it.
         survey_accuracy_m=np.where(is_elevation, 0.0, survey),
         instrument_accuracy_m=reading,
         tape_checked=tape.checked,
@@ -358,6 +379,7 @@ def is_never_checked(inputs: LevelInputs) -> NDArray[np.bool_]:
     """
     checked = set(inputs.tape_checks["instrument_id"])
     tapes = inputs.instruments.loc[inputs.instruments["kind"].isin(TAPES), "instrument_id"]
+    # In a record without tape checks, "never checked" would hold for all and widen every level.
     never = set(tapes) - checked if checked else set()
     return np.asarray(inputs.records["instrument_id"].isin(never), dtype=bool)
 
@@ -367,8 +389,10 @@ def _survey_accuracy(inputs: LevelInputs, point: InForce) -> tuple[Floats, NDArr
     points = inputs.measuring_points
     accuracy = take_values(points["accuracy_m"].to_numpy(dtype=np.float64), point.index)
     height = take_values(points["height_above_ground_m"].to_numpy(dtype=np.float64), point.index)
+    # A depth below ground without a height of the point rests on the survey of the ground.
     from_well = ~np.isnan(inputs.depth_below_ground_m) & np.isnan(height)
     stated = np.where(from_well, inputs.of_well("ground_accuracy_m"), accuracy)
+    # A point without a date of survey counts from the day on which it came into force.
     surveyed = day_of(points["surveyed_on"].where(points["surveyed_on"].notna(), points["valid_from_utc"]))
     methods = np.append(points["survey_method"].fillna("").to_numpy(dtype=object), "")
     taken, origin = survey_defaults(
@@ -385,9 +409,11 @@ def _reading_accuracy(inputs: LevelInputs) -> tuple[Floats, NDArray[np.object_]]
     records, of_instrument = inputs.records, inputs.of_instrument("accuracy_m")
     kinds = records["instrument_id"].map(inputs.instruments.set_index("instrument_id")["kind"])
     method = records["method"].fillna("").astype(str)
+    # The method written with the reading, or else the kind of its instrument.
     method = method.where(method != "", kinds.astype(object).fillna("").astype(str))
     taken, origin = reading_defaults(method.to_numpy(dtype=object), inputs.local_time.astype("datetime64[D]"))
     origin = np.where(np.isnan(of_instrument), origin, "of the instrument")
+    # Last: what the source states of the reading comes before the instrument.
     origin = np.where(np.isnan(inputs.accuracy_m), origin, "stated")
     return np.where(np.isnan(of_instrument), taken, of_instrument), origin
 

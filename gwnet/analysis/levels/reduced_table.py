@@ -43,6 +43,8 @@ def refresh_reduced_levels(store: Store) -> int:
     The levels are worked out on a snapshot, which holds up nobody, and stored if nothing was recorded meanwhile; at
     last under the write lock. The table is no part of the record, so that no state comes of it.
     """
+    # A few attempts: in a record that is written to all day the levels would always be those of
+    # before.
     for _ in range(_FREE_TRIES):
         with store.reading() as connection:
             newest = newest_state(connection)
@@ -76,6 +78,7 @@ def _plain(value: Any) -> Any:
     """Return a value as databases know it: a missing number is none."""
     if isinstance(value, pd.Timestamp):
         return value.to_pydatetime()
+    # Databases know no numpy numbers.
     if isinstance(value, np.generic):
         value = value.item()
     return None if isinstance(value, float) and math.isnan(value) else value

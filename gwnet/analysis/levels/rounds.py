@@ -36,10 +36,13 @@ def assign_rounds(levels: pd.DataFrame, days: NDArray[np.datetime64], rounds: pd
     if not loose.size or rounds.empty:
         return codes
     day = days[loose].astype("datetime64[D]")
+    # Sorted by day, so that the events of each round are a slice, found by two searches.
     order = np.argsort(day, kind="stable")
     loose, day = loose[order], day[order]
     sites = levels["site"].to_numpy(dtype=object)[loose]
     wells = levels["well"].to_numpy(dtype=object)[loose]
+    # In the order of their start, so that of overlapping rounds the one that starts last is written
+    # last.
     for planned in rounds.sort_values(["starts_on", "round"], kind="stable").to_dict("records"):
         first, last = days_of_round(planned)
         low, high = np.searchsorted(day, first), np.searchsorted(day, last, side="right")
@@ -66,6 +69,7 @@ def days_of_round(planned: dict[str, Any]) -> tuple[np.datetime64, np.datetime64
         Days, both included.
     """
     ends = planned["ends_on"]
+    # an empty date is None, or NaT, which equals nothing
     last = planned["starts_on"] if ends is None or ends != ends else ends
     return np.datetime64(planned["starts_on"], "D"), np.datetime64(last, "D")
 

@@ -43,8 +43,10 @@ def screen_limits(wells: pd.DataFrame, parts: pd.DataFrame) -> pd.Series:
     standing = parts[parts["removed_on"].isna()]
     closing = standing[standing["part"].isin(_CLOSING_PARTS)]
     limit_of_part = closing["well_id"].map(lowest.set_axis(wells["well_id"]))
+    # Beyond rounding: a casing that ends with the screen closes nothing below it.
     is_below = closing["bottom_depth_m"] > limit_of_part + 1e-6
     is_closed = wells["well_id"].isin(closing.loc[is_below, "well_id"])
     depth = wells["total_depth_m"].astype(np.float64)
+    # "Not deeper", which a depth that is not on record fulfils as well.
     ends_there = ~(depth > lowest + UNRECORDED_SUMP_M)
     return lowest.where(is_closed | ends_there)

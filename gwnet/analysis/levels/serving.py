@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from gwnet.analysis.levels.bounds import BELOW_SCREEN, SENSOR_OUT, is_below_screen, is_sensor_out
+from gwnet.analysis.levels.bounds import BELOW_SCREEN, SENSOR_OUT, is_below_screen, is_noticed, is_sensor_out
 
 Mask = NDArray[np.bool_]
 
@@ -82,12 +82,7 @@ def _phrase(words: str) -> Callable[[pd.DataFrame], NDArray[np.object_]]:
 
 def _finding(phrase: str) -> Callable[[pd.DataFrame], Mask]:
     """Return a predicate: whether the reduction noticed something."""
-
-    def is_noticed(levels: pd.DataFrame) -> Mask:
-        texts = [text for text in levels["finding"].unique() if phrase in text.split("; ")]
-        return np.asarray(levels["finding"].isin(texts), dtype=bool)
-
-    return is_noticed
+    return lambda levels: is_noticed(levels, phrase)
 
 
 def _is_in_doubt(levels: pd.DataFrame) -> Mask:
@@ -98,12 +93,13 @@ def _is_in_doubt(levels: pd.DataFrame) -> Mask:
 
 def _unapproved(phrase: str) -> Callable[[pd.DataFrame], Mask]:
     """Return a predicate: whether the reduction noticed something unlikely and nobody has approved the level since."""
-    is_noticed = _finding(phrase)
-    return lambda levels: is_noticed(levels) & (levels["review"] != "approved").to_numpy(dtype=bool)
+    return lambda levels: is_noticed(levels, phrase) & (levels["review"] != "approved").to_numpy(dtype=bool)
 
 
 def _has_open_finding(levels: pd.DataFrame) -> Mask:
     """Return which levels a serious finding is open of."""
+    # Levels that are reduced alone, as for checks, have no findings yet: checks are what finds
+    # them.
     if "open_finding" not in levels:
         return np.zeros(len(levels), dtype=bool)
     return np.asarray(levels["open_finding"] != "", dtype=bool)
@@ -211,6 +207,7 @@ def with_open_findings(levels: pd.DataFrame, findings: Mapping[int, str]) -> pd.
 
 def _first_reason(levels: pd.DataFrame, rules: tuple[Rule, ...]) -> NDArray[np.object_]:
     reasons = [rule.reason(levels) for rule in rules]
+    # In the order of the table: the first rule that applies gives the reason.
     return np.select([rule.applies(levels) for rule in rules], reasons, default="").astype(object)
 
 
@@ -241,8 +238,10 @@ def judge_levels(levels: pd.DataFrame, purpose: Purpose, *, approved: bool = Fal
         objection = np.where((objection == "") & waiting, "provisional", objection)
         kinds = [levels["status"] == "dry", is_sensor_out(levels), levels["bound"] == ">="]
         what = np.select(kinds, ["dry", SENSOR_OUT, "flowing"], "").astype(object)
+        # A bound without a kind of its own keeps the reason of the level.
         reasons = np.where(is_bound & (what != ""), what + ", " + objection, reasons)
         is_bound = is_bound & (objection == "")
+    # A level that would serve waits for approval only; any other reason is the stronger one.
     reasons = np.where(serves & waiting, "provisional", reasons)
     serves = (serves & ~waiting) | is_bound
     if purpose == "map":
@@ -260,9 +259,11 @@ def judge_levels(levels: pd.DataFrame, purpose: Purpose, *, approved: bool = Fal
 
 def _candidate_bounds(levels: pd.DataFrame, purpose: Purpose) -> Mask:
     """Return which levels could serve as bounds if no rule bars them."""
+    # A surface needs numbers: a bound would be drawn as if water had been met there.
     if purpose == "map":
         return np.zeros(len(levels), dtype=bool)
     if purpose == "threshold":
+        # A bound beyond a threshold proves the crossing, whatever the status.
         return np.asarray(levels["bound"] != "", dtype=bool)
     shows_limit = (levels["status"] == "dry") | is_sensor_out(levels)
     is_bound = (shows_limit & (levels["bound"] == "<=")) | (levels["bound"] == ">=")
@@ -312,6 +313,7 @@ def is_reading_at_fault(status: str, reason: str) -> bool:
     """
     if status in _UNREAD_STATUSES:
         return True
+    # A logger may replace a bad reading, but not deny a dry or a pumped well.
     return status == "static" and (reason in _REASONS_OF_READING or reason.startswith(OPEN_FINDING))
 
 
@@ -343,6 +345,7 @@ def used_levels(levels: pd.DataFrame, *, approved: bool = False) -> tuple[pd.Dat
     number = kept["water_elevation_m"]
     is_bound, flows = ~kept["usable"].astype(bool), kept["bound"] == ">="
     used = kept[["site", "well", "day"]].assign(
+        # A dry well's level may be anywhere below the bound, a flowing one's anywhere above.
         low=number.mask(is_bound & ~flows, -np.inf),
         high=number.mask(is_bound & flows, np.inf),
         source=judged.loc[serves, "source"],
@@ -376,6 +379,7 @@ def values_and_bounds(low: ArrayLike, high: ArrayLike) -> tuple[NDArray[np.float
     [[1.0, 3.0, 2.0], [-1, 1, 0]]
     """
     lowest, highest = np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
+    # Flowing first: its lowest possible level is the number on record.
     flows = np.isposinf(highest)
     value = np.where(flows, lowest, highest)
     return np.where(np.isinf(value), np.nan, value), np.where(flows, 1, np.where(np.isneginf(lowest), -1, 0))

@@ -69,6 +69,7 @@ def correct_stretch(inputs: LevelInputs, reading_m: Floats, checked: NDArray[np.
     Without values on record a steel tape is right at 20 °C and lengthens by 11.6 ppm for each degree; other tapes are
     not corrected unless their expansion is on record.
     """
+    # A missing reading is still missing afterwards: its correction of 0 is added to NaN.
     length = np.nan_to_num(reading_m)
     degrees = inputs.records["tape_temperature_degc"].to_numpy(dtype=np.float64)
     expansion = _expansion(inputs)
@@ -79,9 +80,11 @@ def correct_stretch(inputs: LevelInputs, reading_m: Floats, checked: NDArray[np.
 
     pull = inputs.records["tape_tension_n"].to_numpy(dtype=np.float64)
     standard_pull = inputs.of_instrument("standard_tension_n")
-    stiffness = 1e3 * inputs.of_instrument("axial_stiffness_kn")
+    stiffness = 1e3 * inputs.of_instrument("axial_stiffness_kn")  # kN to N
+    # g/m to N/m
     weight = 1e-3 * STANDARD_GRAVITY_M_S2 * np.nan_to_num(inputs.of_instrument("mass_per_length_g_m"))
     is_known = ~np.isnan(standard_pull) & ~np.isnan(stiffness)
+    # The check against the reference tape was made under the tape's own pull.
     is_pulled = ~np.isnan(pull) & is_known & ~checked
     by_tension = tension_correction(
         length, pull, standard_n=standard_pull, stiffness_n=stiffness, weight_n_per_m=weight
@@ -119,5 +122,7 @@ def _expansion(inputs: LevelInputs) -> Floats:
     stated = 1e-6 * inputs.of_instrument("thermal_expansion_ppm_degc")
     kinds = inputs.records["instrument_id"].map(inputs.instruments.set_index("instrument_id")["kind"])
     by_mark = set(inputs.readings.loc[inputs.readings["quantity"].isin(TAPE_READINGS), "record_id"])
+    # A tape that is read twice, at the mark and at the water, is a chalked steel tape whatever the
+    # record calls it.
     is_steel = (kinds == "steel tape").to_numpy(dtype=bool) | inputs.records["record_id"].isin(by_mark).to_numpy()
     return np.where(np.isnan(stated) & is_steel, STEEL_EXPANSION, stated)

@@ -65,6 +65,7 @@ def efficiency_of_well(loggers: LoggerRecord, site: str, well: str, moment: pd.T
             if settings:
                 found.append((_away(row, moment), WellEfficiency(row, settings)))
                 break
+    # The nearest deployment in time: a well keeps its efficiency when its sensor is changed.
     return min(found, key=lambda pair: pair[0])[1] if found else None
 
 
@@ -105,6 +106,7 @@ def remove_air_response(
         What is added to the level and its 95 % half-width, against the mean air pressure of the moments; NaN where the
         air pressure for it is not known [m].
     """
+    # The mean of the deployment, so that removing the response moves no level on average.
     reference = float(np.nanmean(air_m))
     if "response" not in settings:
         at_once = without_barometric_response(
@@ -112,6 +114,7 @@ def remove_air_response(
         )
         return Response(at_once, np.zeros(at_once.size))
     step = np.timedelta64(round(settings["step_s"] * MICROSECONDS), "us")
+    # The response at the first sample needs the air of all lags before it.
     before = (len(settings["response"]) - 1) * step
     grid = np.arange(when[0] - before, when[-1] + step, step)
     even = response_of_level(

@@ -29,6 +29,7 @@ def wells_with_loggers_alone(record: Snapshot) -> list[str]:
         Codes, sorted.
     """
     table = levels(record)
+    # A dry reading is a visit but no level; such a well still needs its logger.
     read = set(table.loc[table["water_elevation_m"].notna(), "well"])
     installed = deployments_in(record)
     return sorted(set(installed.loc[installed["kind"] != "barometer", "well"]) - read)

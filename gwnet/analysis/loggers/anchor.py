@@ -31,6 +31,7 @@ from gwnet.hydro.loggers.dense_series import usual_interval_s
 from gwnet.hydro.loggers.drift import AnchoredLevels, Installations, anchor_levels
 from gwnet.hydro.reduction.uncertainty import combined_half_width
 from gwnet.hydro.reduction.water import sensor_depth_to_water
+from gwnet.units import SECONDS_PER_DAY
 
 #: Columns of the frame of manual readings.
 MANUAL_COLUMNS: Final = tuple(
@@ -137,14 +138,18 @@ def anchor(loggers: LoggerRecord, deployment: Any, level: SensorLevel, levels: p
     settings = channel.correction_history.settings("anchoring", deployment.installed_at_utc, deployment.removed_at_utc)
     method = str(settings.get("method", "linear"))
     manual = _manual_readings(levels, deployment, channel.time_utc, settings.get("leave_out", []))
+    # Samples that are out for a reason must not anchor: a spike at a visit would shift a whole
+    # interval.
     used_level = np.where(level.out == 0, level.level_m, np.nan)
     interval = usual_interval_s(channel.time_utc)
     anchored = anchor_levels(
         channel.time_utc,
         used_level,
         to_instants(manual["measured_at_utc"]),
+        # With "none" no reading counts, so that the hanging depth does.
         np.where(manual["used"] & (method != "none"), manual["water_elevation_m"], np.nan),
         method="constant" if method == "constant" else "linear",
+        # Of a logger that is read once a day a reading falls between samples a day apart.
         longest_gap_s=max(MANUAL_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0),
         restart_utc=channel.correction_history.restarts(),
         edge_s=MANUAL_READING_EDGE_S,
@@ -189,6 +194,7 @@ def _manual_readings(table: pd.DataFrame, deployment: Any, when: Instants, leave
         & table["water_elevation_m"].notna()
         & table["status"].isin(_ANCHOR_STATUSES)
     ]
+    # A reading just before the first or after the last sample is as good as one between.
     edge = np.timedelta64(int(MANUAL_READING_EDGE_S * MICROSECONDS), "us")
     times = to_instants(rows["measured_at_utc"])
     rows = rows[(times >= when[0] - edge) & (times <= when[-1] + edge)]
@@ -197,6 +203,7 @@ def _manual_readings(table: pd.DataFrame, deployment: Any, when: Instants, leave
     chosen = ~rows["event_id"].isin(leave_out)
     kept = rows[["event_id", "measured_at", "measured_at_utc", "water_elevation_m", "uncertainty_m"]]
     kept = kept.assign(used=(fit & ~unfit & chosen).to_numpy(dtype=bool))
+    # In the order of time, which the interpolation of their uncertainty takes for granted.
     return kept.sort_values("measured_at_utc", kind="stable", ignore_index=True)
 
 
@@ -206,9 +213,10 @@ def _elevation_by_depth(loggers: LoggerRecord, deployment: Any, level: SensorLev
     nothing = np.full(when.size, np.nan)
     quantity = level.channel.quantity
     if quantity == "water elevation":
+        # it is an elevation already, and needs no measuring point
         return level.level_m, np.zeros(when.size)
     if quantity == "depth to water":
-        depth = -level.level_m
+        depth = -level.level_m  # positive upward, as all levels at a sensor are
     elif pd.isna(deployment.hanging_depth_m):
         return nothing, nothing
     else:
@@ -222,10 +230,12 @@ def _elevation_by_depth(loggers: LoggerRecord, deployment: Any, level: SensorLev
     elevation, accuracy, count = nothing.copy(), nothing.copy(), np.zeros(when.size, dtype=np.int64)
     for point in points.itertuples():
         start, end = to_instant(point.valid_from_utc), to_instant(point.valid_until_utc)
+        # Half-open, as everywhere: a point counts from its first moment to before its last.
         here = (when >= start) & (np.isnat(end) | (when < end))
         elevation[here] = point.elevation_m
         accuracy[here] = _survey_accuracy(point, when[here]) if pd.isna(point.accuracy_m) else point.accuracy_m
         count[here] += 1
+    # Two points in force give no elevation: which one holds is for a person to say.
     return np.where(count == 1, elevation - depth, np.nan), accuracy
 
 
@@ -261,10 +271,13 @@ def _parts(
         parts["manual_m"][mine] = np.interp(seconds[mine], at, manual["uncertainty_m"].to_numpy()[served])
         parts["hold_m"][mine] = _hold(manual["leave_one_out_residual_m"].to_numpy()[served], method)
         drift = anchored.installations.drift_m_per_year[number]
+        # Time since the last reading, or before the first: between two readings drift is
+        # interpolated.
         beyond_s = np.maximum(np.maximum(seconds[mine] - at[-1], at[0] - seconds[mine]), 0.0)
-        rate = 0.0 if np.isnan(drift) else abs(float(drift)) / (DAYS_PER_YEAR * 86_400)
+        rate = 0.0 if np.isnan(drift) else abs(float(drift)) / (DAYS_PER_YEAR * SECONDS_PER_DAY)
         parts["since_m"][mine] = rate * beyond_s
     parts["hanging_m"][by_hanging] = np.hypot(by_depth_accuracy[by_hanging], HANGING_DEPTH_ACCURACY_M)
+    # Nothing shows how well a sensor holds that was never compared.
     parts["hold_m"][by_hanging] = UNCHECKED_SENSOR_M
     parts["sensor_m"][:] = sensor_accuracy_m(loggers, deployment.instrument)
     parts["air_m"] = level.air_half_width_m()
@@ -278,6 +291,7 @@ def _hold(residual_m: Floats, method: str) -> float:
     if known.size == 0:
         return UNCHECKED_SENSOR_M
     spread = NORMAL_95 * float(np.sqrt(np.mean(np.square(known))))
+    # Halved: leaving a reading out doubles the time over which the rest interpolates.
     return spread if method == "constant" else spread / 2
 
 

@@ -88,6 +88,7 @@ def air_pressure(loggers: LoggerRecord, deployment: Any, when: Instants) -> AirP
     if not deployment.barometer:
         return replace(total, steps=("no barometer is named in the deployment",))
     for number, code in enumerate(barometers_of(loggers, deployment.barometer, when)):
+        # Stand-ins are read only while something is missing: each is a series of years.
         if number and not np.isnan(total.pressure_pa).any():
             break
         own = _of_barometer(loggers, deployment, code, when)
@@ -113,6 +114,7 @@ def barometers_of(loggers: LoggerRecord, barometer: str, when: Instants) -> Iter
         Codes, each once.
     """
     waiting, seen = [barometer], set()
+    # A barometer may name one that names it back; each is asked once.
     while waiting:
         code = waiting.pop(0)
         if not code or code in seen:
@@ -122,6 +124,8 @@ def barometers_of(loggers: LoggerRecord, barometer: str, when: Instants) -> Iter
         rows = _in_air(loggers, code)
         if when.size:
             start, end = (pd.Timestamp(edge, tz="UTC") for edge in (when[0], when[-1]))
+            # Installed at some time of the span; NaT, still installed, fails the comparison and
+            # counts.
             rows = rows[(rows["installed_at_utc"] <= end) & ~(rows["removed_at_utc"] <= start)]
         waiting += [str(name) for name in rows["barometer"] if name]
 
@@ -146,6 +150,8 @@ def barometer_channel(loggers: LoggerRecord, barometer: str, when: Instants) -> 
     """
     if when.size == 0:
         return None
+    # Two days more, so that interpolation and a corrected clock have samples on both sides of the
+    # edges.
     margin = pd.Timedelta(days=2)
     start, end = (pd.Timestamp(edge, tz="UTC") for edge in (when[0], when[-1]))
     fetched = [loggers.channel(barometer, quantity, start - margin, end + margin) for quantity in AIR_QUANTITIES]
@@ -223,10 +229,13 @@ def _filled(first: AirPressure, other: AirPressure, code: str) -> AirPressure:
         return first
     differences = first.pressure_pa - other.pressure_pa
     differences = differences[~np.isnan(differences)]
+    # The uncertainty of the distance holds where nothing measured shows the real one.
     shift, spread = 0.0, max(STATION_DISTANCE_PA, float(other.half_width_pa.max(initial=0.0)))
     words = f"as it is, ± {spread:.0f} Pa: no common time shows how the two differ"
     if differences.size >= _LEAST_COMMON:
         shift = float(np.median(differences))
+        # From the median, as a front that reaches one of the two first makes a few large
+        # differences.
         spread = NORMAL_95 * MAD_TO_SD * float(np.median(np.abs(differences - shift)))
         words = f"moved by {shift:+.0f} Pa, the median difference at {differences.size} moments, ± {spread:.0f} Pa"
     steps = [f"{int(filled.sum())} samples with the air pressure of {code} instead, {words}", *other.steps[1:]]
@@ -234,6 +243,7 @@ def _filled(first: AirPressure, other: AirPressure, code: str) -> AirPressure:
         np.where(filled, other.pressure_pa + shift, first.pressure_pa),
         np.where(filled, other.away_s, first.away_s),
         np.where(filled, spread, first.half_width_pa),
+        # The longer gap of both, as the half-width is limited by it.
         max(first.gap_s, other.gap_s),
         (*first.steps, *steps),
     )
@@ -260,6 +270,7 @@ def _in_air(loggers: LoggerRecord, instrument: str) -> pd.DataFrame:
 def _while_in_air(loggers: LoggerRecord, channel: Channel) -> Channel | None:
     """Return the samples that a barometer recorded while installed in air; all where no deployment is on record."""
     in_air = _in_air(loggers, channel.instrument)
+    # Files of barometers are often loaded before anybody recorded where they were installed.
     if in_air.empty:
         return channel
     keep = np.zeros(len(channel), dtype=bool)
@@ -296,6 +307,7 @@ def _joined(first: Channel, second: Channel) -> Channel:
         overlapping=first.overlapping + second.overlapping,
         correction_history=CorrectionHistory(history[history["kind"] != "exclusion"], first.correction_history.zone),
     )
+    # Sorted by time and then by lack of a value.
     # a sample without a value gives way to one with a value
     order = np.lexsort((np.isnan(both.value), both.time_utc))
     return _chosen(both, order[np.append(True, np.diff(both.time_utc[order]) > np.timedelta64(0, "us"))])
@@ -314,6 +326,7 @@ def _describe_clock_and_factor(channel: Channel) -> list[str]:
 def _height_above_barometer(loggers: LoggerRecord, deployment: Any, barometer: str) -> float | None:
     """Return how much higher the ground is at the well than where its barometer was; None where not known."""
     rows = loggers.deployments_of(barometer)
+    # Where a barometer was moved, the newest place is taken for its height.
     rows = rows[rows["well"] != ""]
     if rows.empty:
         return None

@@ -115,6 +115,7 @@ class Held(Generic[Result]):
         if key not in self._kept:
             self._kept[key] = make()
             held = sum(0 if result is None else len(result) for result in self._kept.values())
+            # All but the newest: what was asked for last must stay, however large it is.
             for oldest in list(self._kept)[:-1]:
                 if held <= self._most:
                     break
@@ -238,6 +239,7 @@ class LoggerRecord:
         """
         rows = self.series[(self.series["instrument"] == instrument) & (self.series["sample_count"] > 0)]
         have = set(rows["quantity"])
+        # A series may be on record without samples, as after its files were withdrawn.
         return next((quantity for quantity in LEVEL_QUANTITIES if quantity in have), "")
 
     def correction_history(self, instrument: str, quantity: str) -> CorrectionHistory:
@@ -342,6 +344,8 @@ class LoggerRecord:
         clock = own.clock()
         if not clock and row.quantity != level:
             clock = self.correction_history(row.instrument, level).clock()
+        # As far as the clock may be off, since the span is by true time and samples are found by
+        # the file's.
         reach = np.timedelta64(int(_MARGIN.total_seconds() + sum(abs(one.seconds) for one in clock)), "s")
         time_ms, value = fetch_samples.samples(
             self.record.connection,
@@ -349,6 +353,7 @@ class LoggerRecord:
             _ms(low, -reach),
             _ms(high, reach),
             known_on=self.record.known_on,
+            # Packs are a copy: they serve only while they hold every sample of the series.
             is_packed=row.packed_count == row.sample_count,
         )
         if time_ms.size == 0:
@@ -360,6 +365,7 @@ class LoggerRecord:
         corrected = correct_times(when, clock)
         kept = ~corrected.overlaps
         true, when, value = corrected.time_utc[kept], when[kept], value[kept]
+        # Factors hold over true time, so the clock is put right first.
         return _Segment(true, own.apply_scales(true, value), when, value, int(corrected.overlaps.sum()))
 
 
@@ -381,6 +387,7 @@ def _joined(segments: list[_Segment]) -> _Segment:
         for name in ("true", "value", "file_time", "as_read")
     )
     order = np.argsort(true, kind="stable")
+    # Stable, so that of two samples at one instant the one of the earlier segment stays.
     kept = order[np.append(True, np.diff(true[order]) > np.timedelta64(0, "us"))]
     overlapping = sum(segment.overlapping for segment in segments) + order.size - kept.size
     return _Segment(true[kept], value[kept], file_time[kept], as_read[kept], overlapping)
@@ -415,6 +422,7 @@ def loggers_of(record: Snapshot) -> LoggerRecord:
     LoggerRecord
         Of all sites, whichever is looked at.
     """
+    # One for all sites: a barometer of one site may serve a well of another.
     everywhere = record.of_all_sites()
     return everywhere.once("loggers", lambda: LoggerRecord(everywhere))
 
@@ -435,6 +443,7 @@ def suppose_corrections(record: Snapshot, corrections: pd.DataFrame) -> Snapshot
         A snapshot of its own.
     """
     supposed = Snapshot(record.connection, record.known_on)
+    # Put in place of the cached table, so that everything worked out of the new record follows it.
     vars(loggers_of(supposed))["corrections"] = corrections
     return supposed
 

@@ -91,6 +91,7 @@ def _look_at_clock(loggers: LoggerRecord, heads: LoggerHeads) -> Clock | None:
         return None
     findings = _of_jumps(loggers, each) if each.jumps else _of_shift(loggers, each)
     place = (heads.site, heads.well, heads.instrument)
+    # without samples: those of a whole network would not fit into memory at once
     return Clock(*place, each.shift, bool(each.jumps), tuple(findings), _of_barometer(each))
 
 
@@ -127,6 +128,7 @@ def _compare(loggers: LoggerRecord, heads: LoggerHeads) -> _Compared | None:
     if air is None:
         return None
     arguments = (channel.time_utc, _included(channel), air.time_utc, _included(air))
+    # A file that begins at the end of the span has no sample here.
     places = [place for place in _file_starts(loggers, channel) if place < len(channel)]
     jumps = find_clock_jumps(*arguments, starts_utc=channel.time_utc[places])
     return _Compared(heads, air, find_clock_shift(*arguments), jumps)
@@ -138,14 +140,17 @@ def _included(channel: Channel) -> Floats:
 
 
 def _is_wrong(shift: ClockShift) -> bool:
+    # A shift smaller than the step is one that the interval cannot show.
     return shift.determined and abs(shift.shift_s) >= max(_LEAST_S, shift.step_s)
 
 
 def _shared_shift(mine: Sequence[Clock]) -> float | None:
     """Return the shift that two or more sensors of one barometer share throughout; None for none."""
+    # A sensor whose clock jumped shows two shifts, and says nothing of the barometer's.
     known = [each.shift for each in mine if each.shift.determined and not each.has_jumped]
     shifts = {shift.shift_s for shift in known}
     several = len({each.instrument for each in mine}) > 1 and len(known) == len(mine)
+    # All and not most of them: a single sensor that agrees with the barometer clears it.
     return shifts.pop() if several and len(shifts) == 1 and _is_wrong(known[0]) else None
 
 
@@ -157,6 +162,7 @@ def _of_barometer(each: _Compared) -> LoggerFinding:
     """Return the finding about a barometer without what only all its sensors together show."""
     air = each.air
     place = (each.heads.site, "", air.instrument, air.quantity)
+    # Up to after the last sample, so that a file loaded later has a clock of its own.
     _, ends = span_around(air.file_time_utc[-1], air.file_time_utc[-1])
     return LoggerFinding(*place, "clock", air.time_utc[0], air.time_utc[-1], "", "clock shift", to_utc=ends)
 
@@ -190,6 +196,7 @@ def _of_jumps(loggers: LoggerRecord, each: _Compared) -> Iterator[LoggerFinding]
     shifts = [each.jumps[0].before, *(jump.after for jump in each.jumps)]
     for number, shift in enumerate(shifts):
         first, end = edges[number], edges[number + 1]
+        # Between two jumps the clock may be right; only spans that are off are reported.
         if not _is_wrong(shift) or end <= first:
             continue
         message = (
@@ -207,6 +214,8 @@ def _finding(
     heads = each.heads
     when = heads.level.channel.file_time_utc
     begins, ends = _edges_of_deployment(loggers, heads, shift_s)
+    # A jump inside begins at its first sample; at the ends the deployment says how far the clock
+    # reaches.
     if first > 0:
         begins, _ = span_around(when[first], when[first])
     if end < when.size:
@@ -256,6 +265,8 @@ def _place_of(loggers: LoggerRecord, each: _Compared, jump: ClockJump) -> int:
         for place in likely
         if 0 < place < len(channel) and jump.earliest_utc <= channel.time_utc[place] <= jump.latest_utc
     ]
+    # Loggers are set at visits and at changes of summer time, so such a moment near by is likelier
+    # than the best fit.
     return min(inside, key=lambda place: abs(place - place_found), default=place_found)
 
 
@@ -269,6 +280,7 @@ def _zone_changes(loggers: LoggerRecord, each: _Compared) -> list[int]:
     """Return the places of samples at which the clocks of the site change."""
     when = each.heads.level.channel.file_time_utc
     offsets = offset_minutes(when, loggers.zone_of(each.heads.site))
+    # The first sample after the change.
     return [int(place) + 1 for place in np.flatnonzero(np.diff(offsets))]
 
 

@@ -99,9 +99,11 @@ class Seen:
         at = int(moment.astype("datetime64[h]").astype(np.int64))
         before = int(np.searchsorted(self.hour, at, side="left")) - 1
         after = int(np.searchsorted(self.hour, at + 1, side="left"))
+        # Hours too far apart show what the water did in between, not a step.
         if before < 0 or after >= self.hour.size or self.hour[after] - self.hour[before] > 6:
             return float("nan"), float("nan")
         near = self.level_m[max(before - 200, 0) : after + 200].astype(np.float64)
+        # Over three hours, as is the change across a moment that falls between hours.
         usual = float(np.median(np.abs(near[3:] - near[:-3]))) if near.size > 6 else 0.0
         return float(self.level_m[after]) - float(self.level_m[before]), usual
 
@@ -147,6 +149,7 @@ def look_near(loggers: LoggerRecord, deployments: pd.DataFrame, moment: np.datet
     low, high = day - pd.Timedelta(days=_NEAR_DAYS), day + pd.Timedelta(days=_NEAR_DAYS + 1)
     seen = []
     for row in deployments.itertuples():
+        # A window of days around, so that a deployment of years is not worked out for one step.
         end = high if pd.isna(row.removed_at_utc) else min(row.removed_at_utc, high)
         near = row._replace(installed_at_utc=max(row.installed_at_utc, low), removed_at_utc=end)
         if near.installed_at_utc < near.removed_at_utc:
@@ -168,7 +171,9 @@ def _by_hour(level: SensorLevel) -> tuple[NDArray[np.int64], NDArray[np.float32]
     """Return the hours that have a sample, and the last level of each."""
     known = (level.out == 0) & ~np.isnan(level.level_m)
     hours = level.channel.time_utc[known].astype("datetime64[h]").astype(np.int64)
+    # The last of each hour, so that a change across an hour is of samples before and after it.
     last = np.flatnonzero(np.diff(hours, append=hours[-1] + 1 if hours.size else 0))
+    # float32 takes half the memory and holds levels to a tenth of a millimetre.
     return hours[last], level.level_m[known][last].astype(np.float32)
 
 
@@ -200,6 +205,7 @@ def find_across_wells(seen: Sequence[Seen], findings: Sequence[LoggerFinding]) -
     for finding in kept:
         if finding.rule in ("step", "slipped cable"):
             size = abs(float(finding.parameters["amount_m"]))
+            # The largest step of an instrument explains misfits of its readings up to that length.
             stepped[finding.instrument] = max(size, stepped.get(finding.instrument, 0.0))
     for each in seen:
         if each.installations is None:
@@ -264,10 +270,12 @@ def compare_step(finding: LoggerFinding, barometer: str, seen: Sequence[Seen]) -
     tuple
         Finding about the barometer, None where the step is not shared; and whether the water moves.
     """
+    # A correction takes the step back, so the step is its amount with the other sign.
     size = -float(finding.parameters["amount_m"])
     changes = []
     moves_along = False
     for each in seen:
+        # Another series of the same instrument would confirm itself.
         if each.place[0] != finding.site or each.place[2] == finding.instrument:
             continue
         change, usual = each.change_at(finding.start_utc)
@@ -279,6 +287,7 @@ def compare_step(finding: LoggerFinding, barometer: str, seen: Sequence[Seen]) -
             moves_along = True
     alike = _are_alike(np.array([size, *(change for _, change in changes)]))
     if not changes or not alike:
+        # One well alone cannot show whether its barometer or its sensor stepped.
         return None, moves_along
     wells = sorted({finding.well, *(well for well, _ in changes)})
     message = (
@@ -326,9 +335,11 @@ def common_visits(site: str, barometer: str, seen: Sequence[Seen]) -> Iterator[t
     table = pd.concat(rows, ignore_index=True)
     when = to_instants(table["measured_at_utc"])
     order = np.argsort(when, kind="stable")
+    # A pause longer than a visit begins the next one; rounds over midnight stay one.
     visit = np.cumsum(np.diff(when[order], prepend=when[order[0]]) > _VISIT)
     for number in np.unique(visit):
         mine = table.iloc[order[visit == number]]
+        # One departure a well, or a well that was read often would outvote the others.
         departures = mine.groupby("well")["departure_m"].median().to_numpy(dtype=np.float64)
         limit = max(float(mine["limit"].max()), float(mine["uncertainty_m"].max()))
         if departures.size < 2 or abs(np.median(departures)) < limit or not _are_alike(departures):
@@ -348,6 +359,7 @@ def common_visits(site: str, barometer: str, seen: Sequence[Seen]) -> Iterator[t
 def _departures(manual: pd.DataFrame) -> pd.DataFrame:
     """Return the readings whose offset departs from the median of three or more of their installation."""
     offsets = manual.groupby("installation")["offset_m"]
+    # The median of two readings lies in their middle: both would depart alike.
     enough = (offsets.transform("count") >= 3) & manual["offset_m"].notna()
     departure = manual["offset_m"] - offsets.transform("median")
     return manual.assign(departure_m=departure)[enough]
@@ -360,6 +372,8 @@ def _together(common: Sequence[LoggerFinding]) -> Iterator[LoggerFinding]:
         merged: list[LoggerFinding] = []
         for each in mine:
             if merged and _is_same(merged[-1], each):
+                # One cause may show as a step at each of its ends and as readings between: one
+                # finding with the whole span.
                 merged[-1] = replace(merged[-1], end_utc=max(merged[-1].end_utc, each.end_utc))
             else:
                 merged.append(each)

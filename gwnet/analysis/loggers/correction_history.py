@@ -131,6 +131,8 @@ class CorrectionHistory:
             before = not pd.isna(row.end_utc) and not pd.isna(start) and row.end_utc <= start
             if after or before:
                 continue
+            # Readings that were left out add up: a later setting of the method must not bring them
+            # back.
             left_out = {*settings.get("leave_out", []), *row.parameters.get("leave_out", [])}
             settings = {**settings, **row.parameters} if kind == "anchoring" else dict(row.parameters)
             if left_out:
@@ -204,6 +206,7 @@ class CorrectionHistory:
         """
         kept = np.zeros(when.size, dtype=bool)
         for row in self.of("keep").itertuples():
+            # A correction that names no rule keeps samples against any of them.
             if row.parameters.get("against", STATE_RULES[0]) in STATE_RULES:
                 kept[within(when, row.start_utc, row.end_utc)] = True
         return kept
@@ -220,6 +223,7 @@ class CorrectionHistory:
         """
         for row in self.of("keep").itertuples():
             start, end = to_instant(row.start_utc), to_instant(row.end_utc)
+            # All of the finding's samples: keeping half of them decides nothing about the rest.
             covers = (np.isnat(start) or first >= start) and (np.isnat(end) or last < end)
             if covers and row.parameters.get("against", rule) == rule:
                 return True
@@ -254,7 +258,7 @@ def within(when: Instants, start: Any, end: Any) -> slice:
     first, last = to_instant(start), to_instant(end)
     low = 0 if np.isnat(first) else int(np.searchsorted(when, first, side="left"))
     high = when.size if np.isnat(last) else int(np.searchsorted(when, last, side="left"))
-    return slice(low, max(low, high))
+    return slice(low, max(low, high))  # a span that ends before the first sample
 
 
 def describe_correction(kind: str, parameters: Mapping[str, Any], start: Any, end: Any, zone: str) -> str:

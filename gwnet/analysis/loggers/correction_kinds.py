@@ -45,6 +45,7 @@ def _number(low: float = -math.inf, high: float = math.inf) -> Callable[[Any], f
 
     def read(value: Any) -> float:
         number = float(value)
+        # Not finite is no correction: NaN would blank a whole series.
         if not (math.isfinite(number) and low <= number <= high):
             raise ValueError
         return number
@@ -54,7 +55,7 @@ def _number(low: float = -math.inf, high: float = math.inf) -> Callable[[Any], f
 
 def _positive(value: Any) -> float:
     number = _number(0)(value)
-    if number == 0:
+    if number == 0:  # a factor of 0 would make one value of all
         raise ValueError
     return number
 
@@ -289,12 +290,14 @@ def check_parameters(kind: str, given: Mapping[str, Any], *, start: object, end:
         message = f"There is no correction {kind!r}."
         raise AnalysisError(message, fix=f"One of: {', '.join(KINDS)}.")
     declared = KINDS[kind]
+    # An option that was not given comes as None, a list option as an empty tuple.
     values = {name: value for name, value in given.items() if value is not None and value != ()}
     unknown = [name for name in values if name not in declared.parameters]
     if unknown:
         message = f"Correction {kind!r} has no parameter {', '.join(unknown)}."
         raise AnalysisError(message, fix=f"It has: {', '.join(declared.parameters) or 'none'}.")
     for group in declared.required:
+        # Exactly one of alternatives: two densities at once cannot both hold.
         if sum(name in values for name in group.split("|")) != 1:
             wanted = group.replace("|", " or ")
             message = f"Correction {kind!r} needs {wanted}{' and not both' if '|' in group else ''}."

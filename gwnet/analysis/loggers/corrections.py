@@ -137,7 +137,10 @@ def plan_corrections(record: Snapshot, *wanted: Correction) -> PlannedCorrection
             refuse_without_air(record, each.instrument)
             if "lags" in parameters:
                 parameters |= find_response(record, each.instrument, parameters["lags"], each.start, each.end)
+        # Against those supposed so far, so that one call cannot give the same correction twice.
         _refuse_twice(supposed, each, quantity, parameters)
+        # Clock and factor belong to a segment; the others hold for the quantity, and stand once, at
+        # its newest segment.
         chosen = tuple(series_ids if KINDS[each.kind].per_segment else series_ids[-1:])
         steps.append((each, parameters, chosen))
         supposed = _with_correction(supposed, each, quantity, parameters, chosen)
@@ -175,6 +178,7 @@ def plan_withdrawal(record: Snapshot, *numbers: int) -> PlannedCorrections:
         if number not in known:
             message = f"There is no correction {number} on record."
             raise NotFoundError(message, fix="'gwnet logger correct --list' lists those that are.")
+    # Each once, in the order given: a number written twice is withdrawn once.
     rows = on_record.set_index("correction_id").loc[list(dict.fromkeys(numbers))]
     left = on_record[~on_record["correction_id"].isin(list(numbers))].reset_index(drop=True)
     moved = _what_moves(record, left, set(rows["instrument"]))
@@ -313,6 +317,7 @@ def suggested_corrections(record: Snapshot, *names: str, wanted: Wanted | None =
         message = f"There is no rule {unknown[0]!r}."
         raise AnalysisError(message, fix=f"One of: {', '.join(RULES)}.")
     found = findings_of(record, iterate_heads(record, deployments_in(record)))
+    # A finding has no stored number, so the wanted ones are looked for among all that hold now.
     by_key = {finding.key(): finding for finding in found if asked.is_about(finding)}
     chosen = {key: by_key[key] for key in (_complete_key(name, by_key) for name in names)}
     of_rules = {key: finding for key, finding in by_key.items() if asked.is_of_rule(finding)}
@@ -411,6 +416,7 @@ def _series_of(record: Snapshot, wanted: Correction) -> tuple[str, list[int]]:
         message = f"There is no series of instrument {wanted.instrument!r} on record."
         raise NotFoundError(message, fix="'gwnet logger status' lists the loggers; load its files first.")
     have = list(dict.fromkeys(mine[mine["sample_count"] > 0]["quantity"])) or list(dict.fromkeys(mine["quantity"]))
+    # Whoever corrects a barometer means its air pressure, and a sensor the quantity of its level.
     usual = next((name for name in ("air pressure", *LEVEL_QUANTITIES) if name in have), have[0])
     quantity = wanted.quantity or usual
     rows = mine[mine["quantity"] == quantity]
@@ -418,6 +424,7 @@ def _series_of(record: Snapshot, wanted: Correction) -> tuple[str, list[int]]:
         message = f"Instrument {wanted.instrument!r} has no series {quantity!r}."
         raise NotFoundError(message, fix=f"It has: {', '.join(dict.fromkeys(mine['quantity']))}.")
     full = rows[rows["sample_count"] > 0]
+    # Without samples yet the newest segment takes the correction, for files still to be loaded.
     chosen = full if len(full) else rows.iloc[[-1]]
     return quantity, [int(number) for number in chosen["series_id"]]
 
@@ -469,6 +476,7 @@ def _what_moves(record: Snapshot, supposed: pd.DataFrame, instruments: Collectio
 def _affected_heads(record: Snapshot, instruments: Collection[str]) -> dict[int, LoggerHeads]:
     """Return the heads of the deployments that instruments take part in, as sensor or as barometer."""
     table = deployments_in(record)
+    # A barometer moves the heads of every sensor that it serves.
     affected = table["instrument"].isin(list(instruments)) | table["barometer"].isin(list(instruments))
     return {heads.deployment_id: heads for heads in iterate_heads(record, table[affected])}
 
@@ -486,14 +494,18 @@ def _compare_heads(before: Mapping[int, LoggerHeads], after: Mapping[int, Logger
         either = new or old
         if either is None:
             continue
+        # By time in the file: a corrected clock gives the same sample another true time.
         pairs = pd.concat([_by_file_time(old, "old"), _by_file_time(new, "new")], axis=1, sort=True)
+        # Where an open finding keeps a head out it still moves, and its size is part of the answer.
         levels = [_by_file_time(heads, "", doubtful=True).reindex(pairs.index) for heads in (old, new)]
         change = (levels[1] - levels[0]).to_numpy(dtype=np.float64)
+        # Beyond rounding: a head worked out twice may differ in the last bit.
         moved = np.abs(np.nan_to_num(change)) > 1e-9
         gained = int((pairs["old"].isna() & pairs["new"].notna()).sum())
         lost = int((pairs["old"].notna() & pairs["new"].isna()).sum())
         largest = float(change[int(np.nanargmax(np.abs(change)))]) if moved.any() else 0.0
         residuals = [_residual(heads) for heads in (old, new)]
+        # A clock may move samples without moving a level.
         same = np.array_equal(residuals[0], residuals[1], equal_nan=True) and _same_times(old, new)
         if moved.any() or gained or lost or not same:
             place = (either.site, either.well, either.instrument)
@@ -510,6 +522,7 @@ def _by_file_time(heads: LoggerHeads | None, name: str, *, doubtful: bool = Fals
     if doubtful:
         elevation = np.where(np.isnan(elevation), heads.doubtful_m, elevation)
     values = pd.Series(elevation, index=heads.level.channel.file_time_utc, name=name)
+    # One of two samples at one instant: an index with doubles cannot be joined.
     return values[~values.index.duplicated()]
 
 

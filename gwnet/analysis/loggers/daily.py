@@ -14,6 +14,7 @@ from gwnet.clock import local_text, offset_minutes
 from gwnet.constants import DAY_SHARE, GAP_TIMES_INTERVAL
 from gwnet.hydro.arrays import Floats, Instants
 from gwnet.hydro.loggers.dense_series import daily_statistics, seconds_to_nearest, usual_interval_s
+from gwnet.units import SECONDS_PER_DAY
 
 #: Columns of `daily_values`.
 DAILY_COLUMNS: Final = tuple(
@@ -25,8 +26,6 @@ EXTREME_COLUMNS: Final = tuple("well access day lowest_m lowest_at highest_m hig
 
 #: Which days of a logger have a mean, in words.
 DAY_RULE: Final = f"at least {DAY_SHARE:.0%} of its usual samples".replace("%", " %")
-
-_DAY_S = 86_400.0
 
 
 def daily_values(deployments: Sequence[LoggerHeads], zone: str | Mapping[str, str]) -> pd.DataFrame:
@@ -72,12 +71,15 @@ def _days(together: Sequence[LoggerHeads], zone: str) -> pd.DataFrame:
     when, level, uncertainty, is_bound = (np.concatenate(parts) for parts in zip(*_samples(together), strict=True))
     day = local_days(when, zone)
     interval = min((usual_interval_s(heads.time_utc) for heads in together), default=float("nan"))
-    usual = _DAY_S / interval if interval == interval and interval > 0 else 1.0
+    # Without an interval, as of a single sample, one sample makes the day.
+    usual = SECONDS_PER_DAY / interval if interval == interval and interval > 0 else 1.0
     least = max(1, int(np.floor(DAY_SHARE * usual)))
     of_level = daily_statistics(day, level, least_count=least)
     of_uncertainty = daily_statistics(day, uncertainty, least_count=least)
+    # Of heads alone: what a bound may be below has no highest value.
     of_heads = daily_statistics(day, np.where(is_bound, np.nan, level), least_count=1)
     kept = ~np.isnan(of_level.mean)
+    # A day with a bound among its samples is a bound: its mean lies at or below what is printed.
     bounds = (of_level.count - of_heads.count)[kept]
     return pd.DataFrame(
         {
@@ -85,6 +87,7 @@ def _days(together: Sequence[LoggerHeads], zone: str) -> pd.DataFrame:
             "bound": np.where(bounds > 0, "<=", "").astype(object),
             "water_elevation_m": of_level.mean[kept],
             "uncertainty_m": of_uncertainty.mean[kept],
+            # The lowest head is not known where the water fell below the sensor.
             "minimum_m": np.where(bounds > 0, np.nan, of_level.minimum[kept]),
             "maximum_m": of_heads.maximum[kept],
             "samples": of_level.count[kept],
@@ -102,6 +105,8 @@ def _samples(together: Sequence[LoggerHeads]) -> Iterator[tuple[Instants, Floats
         if others and is_bound.any():
             interval = usual_interval_s(one.time_utc)
             near_s = GAP_TIMES_INTERVAL * interval if interval == interval else 0.0
+            # Two sensors hang at different depths: where the deeper one has a head, the other's
+            # bound adds nothing.
             kept &= ~(is_bound & (seconds_to_nearest(one.time_utc, np.sort(np.concatenate(others))) <= near_s))
         yield one.time_utc[kept], level[kept], half_width[kept], is_bound[kept]
 

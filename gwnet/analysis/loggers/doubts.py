@@ -66,7 +66,9 @@ def find_doubts(
     codes = np.zeros(len(heads), dtype=np.uint8)
     limits = limits_of(loggers.record.of_site(heads.site).settings)[0]
     steps = find_open_steps(heads, tolerance_m=limits["logger_residual_m"])
+    # Teeth of a saw are pumping or a failing sensor; they are not taken for a shift.
     stepped_m = float(np.abs(steps.size_m[~steps.teeth]).max(initial=0.0))
+    # In this order a clock replaces drift, and a step both: the reason given is the last.
     for span in _drifting(heads, limits, stepped_m, beside):
         codes[span] = _CODE["drift"]
     for first, last in _wrong_clocks(loggers, heads):
@@ -74,6 +76,7 @@ def find_doubts(
         codes[(when >= first) & (when <= last)] = _CODE["clock"]
     for rule, span in _stepped(loggers, heads, steps):
         codes[span] = _CODE[rule]
+    # A sample that is out already keeps its own reason.
     codes[heads.out != 0] = 0
     return codes
 
@@ -86,15 +89,19 @@ def _stepped(loggers: LoggerRecord, heads: LoggerHeads, steps: OpenSteps) -> Ite
     for number in kept:
         place = int(steps.place[number])
         mine = np.sort(read[of_reading == of_sample[place]])
+        # Steps between the same two manual readings are judged together: only their sum shows at
+        # the readings.
         after = int(np.searchsorted(mine, heads.time_utc[place]))
         groups.setdefault((int(of_sample[place]), after, mine.size), []).append(number)
     for (installation, after, count), members in groups.items():
         mine = np.sort(read[of_reading == installation])
         first, last = (heads.time_utc[steps.place[members[edge]]] for edge in (0, -1))
         sizes = steps.size_m[members]
+        # A sensor lifted and put back leaves levels on both sides sound.
         comes_back = len(members) > 1 and abs(float(sizes.sum())) <= _BACK_SHARE * float(np.abs(sizes).max())
         low, high = heads.time_utc[0], heads.time_utc[-1]
         if comes_back:
+            # Half-open ends become the microsecond before, as the mask below includes both ends.
             low, high = first, last - np.timedelta64(1, "us")
         elif 0 < after < count and not _is_constant(heads):
             low, high = mine[after - 1], mine[after]
@@ -167,6 +174,7 @@ def _drifting(
     beside: Callable[[], Sequence[LoggerHeads]],
 ) -> Iterator[NDArray[np.bool_]]:
     """Yield the samples of drifting installations that no two manual readings enclose."""
+    # Other wells are worked out only where drift shows at all.
     if not list(_drifts(heads, limits, stepped_m, set())):
         return
     seen = [look_at(heads, limits), *(look_at(each, limits) for each in beside())]
@@ -178,6 +186,7 @@ def _drifting(
         mine = (heads.time_utc >= finding.start_utc) & (heads.time_utc <= finding.end_utc)
         readings = np.sort(read[np.isin(of_reading, of_sample[mine])])
         if readings.size and not _is_constant(heads):
+            # Between the readings the linear correction has taken the drift out.
             mine &= (heads.time_utc < readings[0]) | (heads.time_utc > readings[-1])
         yield mine
 

@@ -211,6 +211,7 @@ def find_response(
     table = deployments_in(record)
     table = table[table["instrument"] == instrument]
     first, last = (None if edge is None else pd.Timestamp(edge) for edge in (start, end))
+    # Outside the span the sensor may have been in other wells.
     if first is not None:
         table = table[table["removed_at_utc"].isna() | (table["removed_at_utc"] > first)]
     if last is not None:
@@ -224,6 +225,7 @@ def find_response(
     if not found:
         message = f"No deployment of {instrument!r} with an air pressure meets that span."
         raise AnalysisError(message, fix="Give another span; 'gwnet logger status' lists the deployments.")
+    # Of several deployments of the well the one with most changes, whose limits are narrowest.
     pair, response = max(found, key=lambda each: each[1].count)
     value, half_width = float(response.response[-1]), float(response.half_width[-1])
     is_lost = not value > half_width  # its limits reach zero
@@ -234,6 +236,7 @@ def find_response(
         raise AnalysisError(message, fix="Give other --lags; 'gwnet logger efficiency --response' prints the response.")
     return {
         "step_s": pair.step_s,
+        # Five digits are far below the half-widths, and keep the stored row readable.
         "response": [round(float(each), 5) for each in response.response],
         "half_width": [round(float(each), 5) for each in response.half_width],
     }
@@ -260,12 +263,15 @@ def _pairs_of(record: Snapshot, deployments: pd.DataFrame, every_hours: float) -
 def _pair(loggers: LoggerRecord, heads: LoggerHeads, deployment: Any, every_hours: float) -> _Pair | None:
     """Return what is compared of one deployment; None without an air pressure."""
     air_pa = heads.level.air_pa
+    # Vented sensors have no air pressure of their own; the barometer of their deployment serves.
     if np.isnan(air_pa).all():
         air_pa = air_pressure(loggers, deployment, heads.time_utc).pressure_pa
     if np.isnan(air_pa).all():
         return None
     when = heads.time_utc
+    # Levels of the sensor, not heads: those carry the correction whose size is in question.
     level = np.where(heads.state.out == 0, heads.level.level_m + np.nan_to_num(heads.anchored.correction_m), np.nan)
+    # Not finer than the samples: interpolated changes would look smooth and late.
     step_s = np.fmax(3600.0 * every_hours, usual_interval_s(when))
     grid = np.arange(when[0], when[-1] + np.timedelta64(1, "us"), np.timedelta64(round(step_s * MICROSECONDS), "us"))
     per_pascal = heads.level.metres_per_pascal()
@@ -289,6 +295,7 @@ def _place(pair: _Pair) -> dict[str, Any]:
 
 
 def _deconvolved(pair: _Pair, lag_hours: float, *, tides: bool) -> BarometricResponse:
+    # Whole steps only, as the response is of even moments.
     lags = int(lag_hours * 3600 // pair.step_s)
     return deconvolve_response(pair.when, pair.level_m, pair.air_m, lags=lags, tides=tuple(TIDES) if tides else ())
 
@@ -344,6 +351,7 @@ def _spans(pair: _Pair) -> Iterator[tuple[int, int]]:
     """Yield the spans of changes in hours that are whole steps, and how many steps."""
     for hours in SPANS_H:
         over = round(3600 * hours / pair.step_s)
+        # A span that is no whole number of steps would compare other hours than it says.
         if over >= 1 and abs(over * pair.step_s - 3600 * hours) < 1:
             yield hours, over
 
@@ -388,10 +396,13 @@ def _coarse(pair: _Pair) -> Iterator[str]:
     for hours, over in _spans(pair):
         changes = pair.air_m[over:] - pair.air_m[:-over]
         variance = float(np.nanvar(changes)) if (~np.isnan(changes)).any() else 0.0
+        # Both ends of a change are rounded: twice r²/12.
         share = pair.resolution_m**2 / 6.0 / variance if variance > 0 else 0.0
         if share > _RESOLUTION_SHARE:
             shares.append(f"{min(share, 1.0):.0%} over {hours} h")
     if shares:
+        # An absolute sensor whose barometer is too coarse keeps the air in its level, and looks
+        # fully efficient.
         toward = 1 if pair.heads.quantity == "absolute pressure" else 0
         step = f"{1000 * pair.resolution_m:.2g} mm of water"
         parts = ", ".join(shares)

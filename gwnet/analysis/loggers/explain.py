@@ -96,11 +96,13 @@ def _moment(time: str, zone: str) -> np.datetime64:
     """Return the instant that a local time stands for; noon for a date."""
     text = time.strip().replace(" ", "T")
     try:
+        # Noon for a date, so that the sample explained is one of that day.
         given = dt.datetime.fromisoformat(text + "T12:00" if len(text) <= 10 else text)
     except ValueError:
         message = f"Not a date or time: {time!r}."
         raise ClockError(message, fix="Write YYYY-MM-DD, or YYYY-MM-DDTHH:MM.") from None
     if given.tzinfo is None:
+        # As the crew's watch showed it: a time without an offset is the site's.
         given = given.replace(tzinfo=zone_of(zone))
     return to_instant(given)
 
@@ -132,6 +134,7 @@ def _sample_steps(loggers: LoggerRecord, heads: LoggerHeads, place: int) -> list
     stamp, zone = channel.file_time_utc[place], loggers.zone_of(heads.site)
     rows = loggers.downloads_of(channel)
     moment = pd.Timestamp(stamp, tz="UTC")
+    # Of several files that cover the moment each may hold the sample; all are named.
     rows = rows[(rows["added"] > 0) & (rows["first_utc"] <= moment) & (rows["last_utc"] >= moment)]
     files = "; ".join(
         f"{row.file}, layout {row.layout}, zone {row.zone}, recorded "
@@ -224,6 +227,7 @@ def _anchors(heads: LoggerHeads, place: int, unit: str) -> str:
     per = metres_per(unit)
     when = to_instants(manual["measured_at_utc"])
     after = int(np.searchsorted(when, heads.time_utc[place]))
+    # Before the first reading, or after the last, one reading alone anchors.
     sides = sorted({min(max(number, 0), len(manual) - 1) for number in (after - 1, after)})
     return "manual readings of " + " and ".join(
         f"{manual['measured_at'].iloc[number]} ({_shown(manual['water_elevation_m'].iloc[number] / per, unit)}, offset "

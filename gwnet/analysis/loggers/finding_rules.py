@@ -201,6 +201,7 @@ def find_in_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[Lo
     """
     channel = heads.level.channel
     limits = limits_of(loggers.record.of_site(heads.site).settings)[0]
+    # What a person excluded is decided, and must not be found again.
     excluded = BY_PERSON[heads.anchored.out]
     raw = np.where(excluded, np.nan, channel.value)
     gone = excluded.copy()
@@ -221,6 +222,7 @@ def _exclusions(
     for number in range(intervals.first.size):
         first, last = int(intervals.first[number]), int(intervals.last[number])
         inside = ~np.isnan(raw[first : last + 1])
+        # A plainer rule reported most of it already: one finding for one cause.
         if not inside.any() or gone[first : last + 1][inside].mean() > 0.5:
             continue
         words = RULES[rule].message.format(
@@ -228,6 +230,7 @@ def _exclusions(
             hours=float(intervals.duration_s[number]) / 3600,
             value=float(intervals.value[number]),
         )
+        # The causes that a person can give know no "upper limit"; its cause is the range.
         cause = "over range" if rule == "upper limit" else rule
         yield _finding(heads, rule, first, last, f"{words}.", {"cause": cause})
 
@@ -301,6 +304,7 @@ def step_finding(heads: LoggerHeads, steps: OpenSteps, number: int) -> LoggerFin
     )
     message = f"The level steps by {size:+.3f} m and stays; {evidence}."
     rule = "slipped cable" if is_of_sensor else "step"
+    # Open to the end: a sensor that moved stays where it is until it moves again.
     return _finding(heads, rule, place, place, message, {"amount_m": round(-size, 4)}, is_open=True)
 
 
@@ -313,6 +317,7 @@ def _intervals(heads: LoggerHeads) -> Iterator[LoggerFinding]:
     in_run = np.zeros(len(heads), dtype=bool)
     for number in range(odd.first.size):
         first, last = int(odd.first[number]), int(odd.last[number])
+        # Samples farther apart within such a run are its interval, no gaps.
         in_run[first:last] = True
         message = (
             f"{int(odd.count[number])} samples {odd.value[number] / 60:g} min apart instead of {interval / 60:g} min."

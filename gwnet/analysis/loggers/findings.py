@@ -84,12 +84,14 @@ def findings_of(
         findings += find_in_deployment(loggers, heads)
         seen.append(look_at(heads, limits_of(record.of_site(heads.site).settings)[0]))
         places[heads.instrument] = (heads.site, heads.well)
+    # Before anything else, since what several wells share replaces what each shows alone.
     findings = find_across_wells(seen, findings)
     findings += find_clock_errors(each for each in clocks if each is not None)
     findings += find_missing_air(loggers, air)
     findings += _conflicts(record, places)
     findings += _other_serials(record, other_serials, places)
     findings = [each for each in findings if not _is_dismissed(loggers, each)]
+    # A finding without a time sorts first instead of raising.
     never = np.datetime64("1900-01-01", "us")
     return sorted(
         findings,
@@ -116,6 +118,7 @@ def _other_serials(
 ) -> Iterator[LoggerFinding]:
     """Yield, for each file, that its serial number is another than that of its instrument on record."""
     barometers = record.deployments
+    # A barometer is no deployment in water, but its file may carry a wrong serial number as well.
     barometers = barometers[barometers["instrument"].isin(record.deployments["barometer"])]
     known = {str(row.instrument): (str(row.site), str(row.well)) for row in barometers.itertuples()} | dict(places)
     for row in () if table is None else table.itertuples():

@@ -195,6 +195,7 @@ def iterate_heads(
         As `work_out_heads`, in the order of the rows.
     """
     loggers = loggers_of(record)
+    # A barometer in a well measures air: it has no heads.
     in_water = deployments[deployments["kind"] != "barometer"]
     selection = Selection.of(sorted(set(in_water["well"])))
     for row in in_water.itertuples():
@@ -202,6 +203,8 @@ def iterate_heads(
             whole = _worked_out(loggers, row, partial(levels, record, selection))
             if whole is not None:
                 beside = partial(_beside, loggers, record, row)
+                # Outside the cached heads: doubts ask for the heads of other wells, before theirs
+                # are looked at.
                 codes = loggers.doubts.once(int(row.deployment_id), partial(find_doubts, loggers, whole, beside))
                 whole = _without_doubtful(whole, codes)
             part = None if whole is None else _between(whole, start, end)
@@ -221,6 +224,7 @@ def _beside(loggers: LoggerRecord, record: Snapshot, row: Any) -> list[LoggerHea
     rows = deployments_in(record)
     rows = rows[(rows["site"] == row.site) & (rows["kind"] != "barometer") & (rows["barometer"] == row.barometer)]
     selection = Selection.of(sorted(set(rows["well"])))
+    # Without doubts of their own, or two wells would wait for each other's.
     others = rows[rows["deployment_id"] != row.deployment_id].itertuples()
     heads = (_worked_out(loggers, other, partial(levels, record, selection)) for other in others)
     return [each for each in heads if each is not None]
@@ -264,6 +268,7 @@ def _deployment_heads(loggers: LoggerRecord, row: Any, manual_levels: Callable[[
     anchored = anchor(loggers, row, replace(level, out=state.out), manual_levels())
     out, bound, bound_uncertainty = find_bounds(state, level, anchored)
     used = out == 0
+    # What an open finding keeps out still has a level, which is shown as doubtful.
     spiked = _IS_IN_DOUBT[out]
     half_width = combined_half_width(*anchored.parts.values())
     return LoggerHeads(
@@ -350,10 +355,12 @@ def _at(one: LoggerHeads, wanted: Instants) -> pd.DataFrame:
     here = ~np.isnan(level)
     when, is_bound = one.time_utc[here], bounds[here]
     interval = usual_interval_s(one.time_utc)
+    # The longer of both, since the samples of a logger may lie a day apart.
     gap = max(MANUAL_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0)
     elevation = interpolate_at(wanted, when, level[here], longest_gap_s=gap)
     known = ~np.isnan(elevation)
     after = np.searchsorted(when, wanted[known]).clip(0, max(when.size - 1, 0))
+    # Only one sample counts where it lies at the very moment.
     before = np.where(when[after] == wanted[known], after, (after - 1).clip(0))
     uncertainty = half_width[here]
     to_after, to_before = (np.abs((when[place] - wanted[known]).astype(np.int64)) for place in (after, before))
@@ -367,7 +374,9 @@ def _at(one: LoggerHeads, wanted: Instants) -> pd.DataFrame:
             "deployment_id": one.deployment_id,
             "moment_utc": pd.DatetimeIndex(wanted[known]).tz_localize("UTC"),
             "water_elevation_m": elevation[known],
+            # The larger one: between samples nothing is known better than at them.
             "uncertainty_m": np.maximum(uncertainty[before], uncertainty[after]),
+            # Between a bound and a head the water may be at or below the bound: the value is one.
             "bound": np.where(is_bound[before] | is_bound[after], "<=", "").astype(object),
             "nearest_utc": pd.DatetimeIndex(when[nearest]).tz_localize("UTC"),
             "nearest_s": np.minimum(to_before, to_after) / MICROSECONDS,

@@ -113,9 +113,11 @@ def find_level_faults(
     """
     channel, when = level.channel, level.channel.time_utc
     interval = usual_interval_s(when)
+    # Three intervals, as one lost sample is no gap across which the water had time to move.
     longest_gap_s = 3 * interval if interval == interval else 0.0
     cleaned = np.where(gone | (level.out > 0) | np.isnan(channel.value), np.nan, level.level_m)
     without_air = np.isnan(cleaned) & ~gone & (level.out == _NO_AIR)
+    # By the median, as density changes along the series by parts in ten thousand only.
     raw = np.where(gone, np.nan, channel.value) * float(np.nanmedian(level.metres_per_pascal()))
     if np.isnan(cleaned).all() and channel.quantity == "absolute pressure":
         cleaned, without_air = raw, np.zeros(raw.size, dtype=bool)
@@ -125,8 +127,10 @@ def find_level_faults(
         ends = _joined(ends, _outliers(when, raw, longest_gap_s, least_m)[1], without_air)
     steps = find_steps(when, cleaned, longest_gap_s=longest_gap_s)
     big = np.abs(steps.size) >= least_m
+    # A step may be a slipped cable as well: dismissing either dismisses both.
     big &= ~np.array([_is_dismissed(level, ("step", "slipped cable"), at, at) for at in steps.place], dtype=bool)
     if switched is not None and switched.size:
+        # A pump that was switched moves the water in steps, as it should.
         big &= ~_follows(when[steps.place], switched, max(longest_gap_s, _AFTER_SWITCH_S))
     return LevelFaults(
         _without_dismissed(level, "spike", spikes),

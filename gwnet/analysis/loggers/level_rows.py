@@ -61,6 +61,7 @@ def level_rows(record: Snapshot, levels: pd.DataFrame, deployments: Sequence[Log
         {
             "site": site,
             "well": levels["well"],
+            # A mean of a day has no time of day.
             "measured_at": np.where(timed, local, [text[:10] for text in local]),
             "round": levels["round"],
             "water_elevation_m": levels["water_elevation_m"].to_numpy(dtype=np.float64),
@@ -114,8 +115,10 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
         for depth in (wells["screen_bottom_m"], screen_limits(wells, record.construction))
     )
     ground = elevation - height
+    # The sensor plays the part of the sounded depth: neither screen nor sensor sees below itself.
     lowest = ground - dry_bound_depth(bottom, ground - head, np.nan)
     doubt = rows["doubt"].to_numpy(dtype=object) if "doubt" in rows else np.full(len(rows), "", dtype=object)
+    # Water was measured, but in the closed pipe below the screen.
     below = ~out & (ground - head > limit)
     head = np.where(out & ~np.isnan(lowest), lowest, head)
     is_bound = out | below
@@ -129,6 +132,7 @@ def with_bounds(record: Snapshot, rows: pd.DataFrame) -> pd.DataFrame:
         quality="unchecked",
         finding=np.select([doubt != "", out, below], [doubt, SENSOR_OUT, BELOW_SCREEN], "").astype(object),
         bound_elevation_m=np.select([out, below], [head, ground - bottom], np.nan),
+        # no event: decisions and reviews are not of a row of a logger
         event_id=np.full(len(rows), -1, dtype=np.int64),
         water_elevation_uncorrected_m=head,
         open_finding="",
@@ -180,6 +184,7 @@ def is_approved_at(heads: LoggerHeads, states: pd.Series, when: Instants) -> NDA
     read = to_instants(used["measured_at_utc"])
     approved = (used["event_id"].map(states) == "approved").to_numpy(dtype=bool)
     installation = used["installation"].to_numpy()
+    # On both sides the nearest readings, which may be the same one at the very moment.
     before = np.searchsorted(read, when, side="right") - 1
     after = np.searchsorted(read, when, side="left")
     inside = (before >= 0) & (after < read.size)

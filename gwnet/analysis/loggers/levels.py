@@ -89,12 +89,14 @@ def add_loggers(record: Snapshot, table: pd.DataFrame, selection: Selection, how
         if selection.round is not None:
             rounds = rounds[rounds["round"] == selection.round]
         members = wells.loc[wells["site"] == site, "well"].tolist()
+        # Days of all the record are wanted where no round was asked for.
         within = rounds if selection.round is not None else None
         rows = logger_levels(here, members, rounds) if how == "round" else logger_days(here, members, within)
         if len(rows):
             frames.append(rows[list(table.columns)].astype(table.dtypes.to_dict()))
     if len(frames) == 1:
         return table
+    # Empty frames have no types of their own; where all are empty one keeps the columns.
     joined = pd.concat([frame for frame in frames if len(frame)] or frames, ignore_index=True)
     order = ["site", "well", "measured_at_utc", "access", "event_id"]
     return joined.sort_values(order, kind="stable", ignore_index=True)
@@ -150,6 +152,7 @@ def _rows_by_well(
     """Return levels made of the deployments of each well; the samples of one well are held at a time."""
     heads = iterate_heads(record, deployments_in(record, list(wells)))
     rows = []
+    # The order of deployments is by well, which groupby needs.
     for _, members in groupby(heads, key=lambda one: one.well):
         deployments = list(members)
         levels = _with_doubtful(make, deployments)
@@ -170,6 +173,8 @@ def _with_doubtful(
     same = ["well", "access", "round", "measured_at_utc"]
     if len(levels) and len(kept_out):
         # at one moment of one round there is one level
+        # A day is one level by its time, a round by its code: its moment differs from logger to
+        # logger.
         named = kept_out["round"].ne("").any()
         keys = same[:3] if named else same
         taken = set(levels[keys].itertuples(index=False, name=None))
@@ -226,6 +231,7 @@ def levels_for_sets(record: Snapshot, requests: Sequence[LevelRequest]) -> list[
     moments = [to_instant(request.moment) for request in requests]
     for heads in iterate_heads(record, deployments_in(record, wells)) if wells else ():
         for each in (heads, heads.in_doubt()):
+            # Readings are of the main access; a logger in another one is another level.
             if each is None or each.access != "main":
                 continue
             exact = interpolate_heads([each], moments).drop_duplicates("moment_utc").set_index("moment_utc", drop=False)
@@ -241,6 +247,8 @@ def levels_for_sets(record: Snapshot, requests: Sequence[LevelRequest]) -> list[
                 if row is None:
                     continue
                 row["doubt"] = "" if each is heads else each.reason_near(moment)
+                # A sound head before a doubtful one, at the moment before near it, a number before
+                # a bound, the surer first.
                 width = float(row["uncertainty_m"])
                 sound = (each is not heads, not is_exact, row["bound"] != "", np.isnan(width), width)
                 rank = (*sound, each.instrument, each.deployment_id)
@@ -289,6 +297,7 @@ def _round_moments(record: Snapshot, rounds: pd.DataFrame) -> pd.DataFrame:
     moments = pd.DataFrame({"round": rounds["round"].to_numpy(dtype=object), "first_day": first, "last_day": last})
     for name, local in (("first_utc", first), ("end_utc", last + 1), ("moment", noon)):
         moments[name] = to_utc(local.astype("datetime64[us]"), zone).utc
+    # Of the events alone: no reduction is needed to know when they were read.
     events = events_of(record, Selection())
     timed = events[events["time_known"].astype(bool)]
     day = local_days(to_instants(timed["measured_at_utc"]), zone)
@@ -296,7 +305,10 @@ def _round_moments(record: Snapshot, rounds: pd.DataFrame) -> pd.DataFrame:
     for code, since, to in zip(moments["round"], first, last, strict=True):
         own = (timed["round"] == code).to_numpy(dtype=bool)
         inside = own & (day >= since) & (day <= to)
+        # A late reading, weeks after the round, must not move its moment; without any inside it has
+        # to.
         when = timed.loc[inside if inside.any() else own, "measured_at_utc"]
+        # To the second, as half a second of a median is no moment at which anybody read.
         medians.append(pd.NaT if when.empty else pd.Timestamp(when.median()).floor("s"))
     median = pd.Series(medians, dtype=_TIME)
     moments["is_median"] = median.notna()

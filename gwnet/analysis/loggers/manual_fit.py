@@ -59,7 +59,10 @@ def find_misfits(
     of_installation = manual["installation"].to_numpy(dtype=np.int64)
     for number in np.unique(of_installation):
         mine = np.flatnonzero((of_installation == number) & ~np.isnan(size))
+        # With two readings either may be the wrong one.
         if mine.size < 3 or not (size[mine] > np.maximum(allowed[mine], 1.25 * stepped_m)).any():
+            # A quarter more than the step, as a reading beside it is off by the step and its own
+            # error.
             continue
         worst = int(mine[np.argmax(size[mine])])
         row = manual.iloc[worst]
@@ -68,6 +71,7 @@ def find_misfits(
             f"{residual[worst]:+.3f} m off what the others give: slip, drift, clock, barometer, itself."
         )
         moment = to_instant(row["measured_at_utc"])
+        # Beside a step no reading is left out: it may be the only witness of the step.
         correction = ("", {}) if stepped_m else ("anchoring", {"leave_out": [int(row["event_id"])]})
         yield LoggerFinding(*place, "manual reading", moment, moment, message, *correction)
     offset = np.where(is_explained, np.nan, manual["offset_m"].to_numpy(dtype=np.float64))
@@ -79,6 +83,7 @@ def find_misfits(
             f"The offsets of the manual readings spread over {spread:.3f} m, {share:.0%} of the "
             f"movement of the water ({float(installations.drift_m_per_year[number]):+.3f} m/year): too much to rely on?"
         )
+        # Again without explained readings, which may have made the drift.
         if spread >= max(limits["logger_residual_m"], 1.25 * stepped_m) and share >= limits["logger_drift_share"]:
             start, end = installations.start_utc[number], installations.end_utc[number]
             yield LoggerFinding(*place, "drift", start, end, message)

@@ -121,6 +121,7 @@ def find_sensor_state(
     by_person = level.channel.correction_history.find_exclusions(when) > 0
     kept = level.channel.correction_history.find_kept(when)
     raw = np.where(by_person | kept, np.nan, channel.value)
+    # Whichever is larger: a step on record may be of the cable or of the sensor's zero.
     column = np.fmax(level.column_m, np.where(np.isnan(level.column_m), np.nan, level.level_m))
     # whatever a person said of a sample, its column still tells whether the sensor was in air
     column = np.where(kept | (np.isnan(channel.value)), np.nan, column)
@@ -128,6 +129,7 @@ def find_sensor_state(
     intervals = tuple(_intervals(loggers, instrument, level, raw, np.where(by_person, np.nan, column), half_width))
     found = dict(intervals)
     codes = np.zeros(len(channel), dtype=np.uint8)
+    # In this order, so that a later and plainer rule replaces an earlier one.
     if "over range" in found:
         codes[_inside(found["over range"], raw)] = _CODE[BEYOND_RANGE]
     if channel.quantity == "absolute pressure":
@@ -223,6 +225,7 @@ def _intervals(
     """Return the intervals in which the sensor did not measure the water, the plainest rule first."""
     channel, when = level.channel, level.channel.time_utc
     step = least_step(raw)
+    # A depth to water rests at its largest value where a sensor's column rests at its least.
     upward = -raw if channel.quantity == "depth to water" else raw
     # a series of one value has no limit that it rests at
     moving = upward if step > 0 else np.full(raw.shape, np.nan)
@@ -251,12 +254,14 @@ def _find_in(intervals: Intervals, from_when: Instants, to_when: Instants) -> In
     first = np.searchsorted(to_when, from_when[intervals.first], side="left").astype(np.int64)
     last = (np.searchsorted(to_when, from_when[intervals.last], side="right") - 1).astype(np.int64)
     places = replace(intervals, first=first, last=last)
+    # An interval without a sample of the other series has no place in it.
     kept = last >= first
     return Intervals(*(getattr(places, column.name)[kept] for column in fields(places)))
 
 
 def _inside(intervals: Intervals, values: Floats) -> Mask:
     """Return which samples lie in intervals."""
+    # Counted up and down at the edges, which is one pass over millions of samples.
     edges = np.zeros(values.size + 1, dtype=np.int64)
     np.add.at(edges, intervals.first, 1)
     np.add.at(edges, intervals.last + 1, -1)
@@ -278,6 +283,7 @@ def _are_lifted(dry: Mask, column: Floats) -> Mask:
     wet = column[here][~dry[here]]
     if not dry.any() or wet.size < 2:
         return lifted
+    # At least the least fault, or a series of one resolution step would have lifts everywhere.
     jump_m = max(SPIKE_TIMES_NOISE * float(np.median(np.abs(np.diff(wet)))), LEAST_FAULT_M)
     for first, end in zip(*runs_of(dry[here]), strict=True):
         last = end - 1
@@ -294,9 +300,11 @@ def _are_contradicted(when: Instants, bound: Floats, half_width: Floats, manual:
     used = manual[manual["used"].astype(bool)]
     if not len(used) or np.isnan(bound).all():
         return failed
+    # As low as the reading may have been: only then is its being above the bound sure.
     read, lowest = to_instants(used["measured_at_utc"]), (used["water_elevation_m"] - used["uncertainty_m"].fillna(0.0))
     for first, end in zip(*runs_of(~np.isnan(bound)), strict=True):
         inside = np.flatnonzero((read >= when[first]) & (read <= when[end - 1]))
+        # The sample nearest to the reading, within the interval.
         nearest = first + np.searchsorted(when[first:end], read[inside]).clip(0, end - 1 - first)
         if (lowest.to_numpy()[inside] > bound[nearest] + half_width[nearest]).any():
             failed[first:end] = True

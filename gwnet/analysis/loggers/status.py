@@ -112,6 +112,7 @@ def _in_order(deployments: pd.DataFrame) -> pd.DataFrame:
 def _is_within(row: Any, moment: np.datetime64) -> bool:
     """Return whether something happened during a deployment; what has no time of its own did."""
     start, end = to_instant(row.installed_at_utc), to_instant(row.removed_at_utc)
+    # Three days before: a file often begins while the logger still lies in the office.
     return bool(np.isnat(moment) or (moment >= start - np.timedelta64(3, "D") and (np.isnat(end) or moment < end)))
 
 
@@ -186,7 +187,9 @@ def _of_times(row: Any, when: Instants, value: Floats, at_utc: dt.datetime | Non
     start = to_instant(row.installed_at_utc)
     end = to_instant(row.removed_at_utc)
     if np.isnat(end):
+        # Up to now, or a logger that fell silent would always have been complete.
         end = max(to_instant(at_utc), when[-1]) if at_utc is not None else when[-1]
+    # An interval at either end is no loss: the first sample comes when it is due.
     edges_s = [max(_seconds(start, when[0]) - longest, 0.0), max(_seconds(when[-1], end) - longest, 0.0)]
     lost = float(gaps.duration_s.sum()) + sum(edges_s)
     whole = max(_seconds(start, end), 1.0)

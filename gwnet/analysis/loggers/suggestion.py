@@ -62,6 +62,8 @@ class LoggerFinding:
         """Return a short name of the finding: the same as long as rule, place, span and correction are the same."""
         facts = [self.instrument, self.quantity, self.rule, self.kind, dict(self.parameters)]
         facts += [str(moment) for moment in (self.start_utc, self.end_utc, self.from_utc, self.to_utc)]
+        # Eight digits of the digest: short enough to type, and some thousand findings hardly ever
+        # collide.
         return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()[:8]
 
     def command(self) -> str:
@@ -110,6 +112,7 @@ def span_around(first: np.datetime64, last: np.datetime64) -> tuple[np.datetime6
     tuple of numpy.datetime64
         Start and end of the span.
     """
+    # One second after the last sample, as spans are half-open and end on whole seconds.
     start, end = first.astype("datetime64[s]"), last.astype("datetime64[s]") + np.timedelta64(1, "s")
     return start.astype("datetime64[us]"), end.astype("datetime64[us]")
 

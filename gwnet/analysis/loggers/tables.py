@@ -52,6 +52,7 @@ def heads_table(deployments: Sequence[LoggerHeads], zones: Mapping[str, str], *,
 
 def _table(heads: LoggerHeads, zone: str, *, excluded: bool) -> pd.DataFrame:
     level, half_width, is_bound = heads.levels()
+    # Bounds are shown as levels are, since they say something of the water.
     keep = np.ones(len(heads), dtype=bool) if excluded else (heads.out == 0) | is_bound
     reasons = np.array(OUT_REASONS, dtype=object)
     return pd.DataFrame(
@@ -104,6 +105,7 @@ def _instant(moment: dt.date | dt.datetime, zone: str, *, days: int) -> dt.datet
         if moment.tzinfo is None:
             message = f"The time {moment.isoformat()} has no zone."
             raise SettingsError(message, fix="Give a date, or a time with an offset.")
+        # an end that is an instant is part of the span
         return moment.astimezone(dt.UTC) + dt.timedelta(microseconds=days)
     midnight = np.array([moment + dt.timedelta(days=days)], dtype="datetime64[us]")
     utc = to_utc(midnight, zone).utc[0]

@@ -56,20 +56,25 @@ def above_ground(control: pd.DataFrame, grid: Grid, unit: str) -> tuple[Any | No
         ground = triangulation.fit(known["easting"], known["northing"], known["ground_elevation_m"])
     except AnalysisError:
         return None, ""
+    # Within the wells' hull only: beyond it the ground of the triangles is a guess.
     over = grid.water_elevation_m - ground.predict(grid.x[None, :], grid.y[:, None], inside_control=True)
+    # -1 keeps nanmax from an empty or an all-NaN array, of which it warns.
     if not np.nanmax(np.append(over, -1.0)) > 0.0:
         return None, ""
     generator: Any = contourpy.contour_generator(
         grid.x, grid.y, np.ma.masked_invalid(over), name="serial", fill_type=contourpy.FillType.OuterOffset
     )
+    # From 0 upward, so that the filled area is where heads lie above the ground.
     rings, starts = generator.filled(0.0, float(np.nanmax(over)) + 1.0)
     parts = [
         shapely.Polygon(points[offsets[0] : offsets[1]], [points[a:b] for a, b in pairwise(offsets[1:].tolist())])
         for points, offsets in zip(rings, starts, strict=True)
     ]
+    # A width of 0 repairs rings that touch themselves, which the union refuses.
     area = polygons(shapely.unary_union([part.buffer(0.0) for part in parts]))
     if area.is_empty:
         return None, ""
+    # At least 1 % in words: "0 %" beside a marked area would read as none.
     share = float(np.count_nonzero(over > 0.0) / np.count_nonzero(np.isfinite(over)))
     text = (
         f"Heads are up to {length_text(float(np.nanmax(over)), unit)} above the ground as interpolated between "
@@ -112,7 +117,9 @@ def against_bounds(control: pd.DataFrame, surface: Surface, unit: str) -> tuple[
     if rows.empty:
         return control, ""
     drawn = surface.predict(*places.loc[rows].to_numpy().T, inside_control=True)
+    # Above a "<=" and below a ">=" contradict; the sign makes both positive.
     over = np.where(control.loc[rows, "bound"] == "<=", 1.0, -1.0) * (drawn - level.loc[rows].to_numpy())
+    # Within the half-width of the bound it may still be true.
     against = over > width.loc[rows].fillna(0.0).to_numpy()
     if not against.any():
         return control, ""

@@ -82,6 +82,7 @@ class ChangeResult:
         if self.storage is None:
             return None
         area, mean, width = self.sums.area_m2, self.sums.mean_m, self.sums.mean_half_width_m
+        # An infinite half-width stands for one that is not known; the volume then has no bounds.
         if np.isinf(width):
             return area * mean * self.storage.middle, np.nan, np.nan
         width = 0.0 if np.isnan(width) else width
@@ -141,6 +142,7 @@ def change_of(
         message = f"A change runs from an earlier to a later day, not from {since.isoformat()} to {date.isoformat()}."
         raise SettingsError(message)
     days, table = (since, date), levels(record)
+    # Without exclusions first: a well left out on one day must be left out on both.
     sets = controls_of(record, aquifer, days, replace(rule, exclude=()), table)
     leave_out(pd.concat(sets), rule.exclude)  # refuses a name that is in neither set
     refused = _refused(sets, days, rule.exclude)
@@ -202,12 +204,15 @@ def _refused(sets: Sequence[pd.DataFrame], days: Sequence[dt.date], exclude: Col
     """Return the wells that cannot be used on both days, for other reasons than that another well of the place is."""
     by_day: list[dict[str, str]] = []
     for control, other in zip(sets, reversed(sets), strict=True):
+        # Of several wells of a place another one may stand for it on each day; that is settled
+        # below.
         left = control[~control["used"].astype(bool) & ~control["reason"].str.startswith(ONE_WELL_A_PLACE)]
         absent = set(other["well"]) - set(control["well"])
         by_day.append(dict(zip(left["well"], left["reason"], strict=True)) | dict.fromkeys(absent, "no measurement"))
     reasons = {}
     for well in sorted(set(by_day[0]) | set(by_day[1])):
         first, second = (by_well.get(well, "") for by_well in by_day)
+        # A well of another aquifer is none of this map on either day, so no day is named.
         elsewhere = next((why for why in (second, first) if why.startswith(OTHER_AQUIFER)), "")
         if elsewhere:
             reasons[well] = elsewhere
@@ -238,6 +243,7 @@ def change_table(
     """
     columns = ["site", "well", "kind", "easting", "northing", "measured_at", "water_elevation_m", "uncertainty_m"]
     columns += ["event_id", "used", "reason"]
+    # By kind too: a gauge and a well may have the same name.
     both = before[columns].merge(
         after[columns], on=["site", "well", "kind"], how="outer", suffixes=("_before", "_after")
     )
@@ -246,10 +252,13 @@ def change_table(
     used = both["used_before"].eq(other=True) & both["used_after"].eq(other=True)
     change = both["water_elevation_m_after"] - both["water_elevation_m_before"]
     parts = [survey.reindex(both[f"event_id_{side}"].fillna(-1).astype(np.int64)) for side in ("before", "after")]
+    # Not -1: two levels without a point in force do not share one.
     same = (parts[0]["point"].to_numpy() == parts[1]["point"].to_numpy()) & (parts[0]["point"].to_numpy() >= 0)
+    # The survey moves both levels alike; its part is in both squares, and falls out of both.
     shared = np.where(same, 2.0 * np.nan_to_num(parts[0]["survey_m"].to_numpy()) ** 2, 0.0)
     widths = [both[f"uncertainty_m_{side}"].fillna(SURVEY_ACCURACY_M) for side in ("before", "after")]
     squares = widths[0] ** 2 + widths[1] ** 2 - shared
+    # Rounding may leave a sum of squares a hair below 0.
     width = np.sqrt(np.maximum(squares, 0.0))
     reason = both["reason_after"].fillna("").where(both["reason_after"].fillna("") != "", both["reason_before"])
     reason = reason.where(~both["well"].isin(list(refused)), both["well"].map(refused)).fillna("")
@@ -264,5 +273,6 @@ def change_table(
         used=used.astype(bool),
         reason=reason.where(~used, ""),
     )
+    # Wells before gauges, as in every table of a set.
     order = table["kind"].map({"well": 0, "stage": 1})
     return table.assign(order=order).sort_values(["order", "well"], ignore_index=True)[list(CHANGE_COLUMNS)]

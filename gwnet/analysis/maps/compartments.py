@@ -81,10 +81,14 @@ def compartments_of(levels: Control, features: MapFeatures) -> tuple[tuple[Compa
     control_arrays(levels.x, levels.y, levels.z, names=levels.names)
     hull = shapely.Polygon(convex_hull(levels.x, levels.y))
     extent = float(max(np.ptp(levels.x), np.ptp(levels.y)))
+    # Simplified before cutting: thousands of corners cost time and change nothing at the scale of
+    # wells.
     barriers = [line.simplify(_SIMPLER * extent) for line in features.barriers if line.intersects(hull)]
     pieces = list(polygonize(shapely.unary_union([hull.exterior, *barriers]))) if barriers else [hull]
+    # Pieces outside the hull come from barriers that curve around its edge.
     pieces = [piece for piece in pieces if hull.buffer(1e-6 * extent).covers(piece.representative_point())]
     points = [shapely.Point(x, y) for x, y in zip(levels.x, levels.y, strict=True)]
+    # The nearest piece, as wells at the hull's corners lie on its line by rounding.
     place = np.array([int(np.argmin([piece.distance(point) for piece in pieces])) for point in points])
     compartments: list[Compartment] = []
     alone: dict[int, str] = {}
@@ -112,6 +116,7 @@ def compartments_of(levels: Control, features: MapFeatures) -> tuple[tuple[Compa
             alone |= dict.fromkeys(
                 compartment.positions.tolist(), "no surface: its compartment lies beyond the boundary"
             )
+    # The largest first: it is the one that methods are chosen and described by.
     return tuple(sorted(shown, key=lambda compartment: -compartment.positions.size)), alone
 
 
@@ -125,10 +130,12 @@ def _compartment(
 ) -> Compartment:
     import shapely
 
+    # Within the hull of its own levels: beyond them this compartment knows nothing.
     own = shapely.Polygon(convex_hull(levels.x[positions], levels.y[positions]))
     region = own.intersection(piece)
     if features.boundary is not None:
         region = region.intersection(features.boundary)
+    # What runs along the edge of the piece is the barrier that cuts it, and ends nowhere inside.
     inner = piece.buffer(-1e-6 * extent)
     ending = [part for line in barriers for part in _lines(line.intersection(inner)) if part.length > _SHORT * extent]
     around = Barriers([np.asarray(line.coords)[:, :2] for line in ending]) if ending else None
@@ -204,6 +211,7 @@ class CompartmentSurface:
             Water elevation, positive upward, of the broadcast shape [m].
         """
         heads, inside = self._from_sides(xq, yq, "predict")
+        # Beyond every region there is a nearest surface, but no control.
         return np.where(inside, heads, np.nan) if inside_control else heads
 
     def standard_error(self, xq: ArrayLike, yq: ArrayLike) -> Floats:

@@ -89,6 +89,7 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
     surface = drawn.surface
     if not isinstance(surface, KrigedSurface):
         raise SettingsError("The worth of wells needs a kriged map.", fix="Take the method kriging.")
+    # Points of rivers are no measurements, which nobody could spare or add.
     used = drawn.used
     if len(used) != surface.x.size:
         raise SettingsError("The worth of wells is worked out for surfaces made from wells and gauges alone.")
@@ -102,6 +103,7 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
         y,
         area,
         count=candidates,
+        # From the usual half-width of the day, as a well to come is read as these were.
         measurement_variance_m2=float(np.median(used["uncertainty_m"].fillna(0.0)) / NORMAL_95) ** 2,
     )
     table = _table(drawn, worth, surface, coordinate_unit_m)
@@ -139,6 +141,7 @@ def _table(drawn: MapResult, worth: Worth, surface: KrigedSurface, unit_m: float
 
 def _lost(surface: KrigedSurface, kept: NDArray[np.bool_]) -> float:
     """Return the share of the control's area that lies outside the kept wells."""
+    # Without this well the others may lie on one line, which holds no area.
     length, width = length_and_width(surface.x[kept], surface.y[kept])
     if width <= COLLINEAR_SHARE * length:
         return 1.0

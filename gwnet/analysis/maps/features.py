@@ -119,6 +119,7 @@ def with_rivers(control: pd.DataFrame, features: MapFeatures, *, coordinate_unit
     near = shapely.Polygon(hull).buffer(spacing)
     known = [(river, *_heads(river, used, coordinate_unit_m)) for river in features.rivers]
     length = sum(float(river.line.intersection(near).length) for river, _, _ in known)
+    # Half the spacing of wells, so that rivers shape the surface but do not outweigh it.
     step = max(0.5 * spacing, length / MOST_RIVER_POINTS)
     rows = [row for river, along, heads in known for row in _points(river, along, heads, (near, step), used)]
     if not rows:
@@ -173,6 +174,8 @@ def _points(
         place = river.line.interpolate(float(at))
         if not near.covers(shapely.Point(place.x, place.y)):
             continue
+        # Nearer than a quarter of a step to a well: two heads at one place would make the equations
+        # singular.
         if np.hypot(taken[:, 0] - place.x, taken[:, 1] - place.y).min() < 0.25 * step:
             continue
         row: dict[str, Any] = dict.fromkeys(used.columns, math.nan)

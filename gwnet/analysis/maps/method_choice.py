@@ -58,6 +58,7 @@ def choose_method(
             method, levels.x, levels.y, levels.z, covariance=covariance, drift=drift, measurement_variance_m2=noise
         )
         residuals[method] = surface.leave_one_out().residual_m
+    # Over the same levels for every method, or one would win by what it cannot estimate.
     common = counted & np.all([np.isfinite(residual) for residual in residuals.values()], axis=0)
     n = int(common.sum())
     if n < LEAST_SCORED:
@@ -65,5 +66,6 @@ def choose_method(
     scores = [
         MethodScore(method, float(np.sqrt(np.mean(residual[common] ** 2))), n) for method, residual in residuals.items()
     ]
+    # Sorting keeps the order of the methods where scores are equal: kriging comes first.
     ordered = tuple(sorted(scores, key=lambda score: score.rmse_m))
     return ordered[0].method, ordered

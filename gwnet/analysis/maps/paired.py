@@ -120,6 +120,7 @@ def paired_maps_of(
         message = f"Paired maps are of two days; {first.isoformat()} was given twice."
         raise SettingsError(message)
     maps = [map_of(record, aquifer, day, rule, interval_m=interval_m, **options) for day in (first, second)]
+    # The coarser of both intervals, so that contours of the two days can be compared line by line.
     interval = max(drawn.interval_m for drawn in maps)
     maps = [
         drawn
@@ -156,6 +157,8 @@ def _reversed_share(first: Surface, second: Surface) -> float:
     if not held.any():
         return float("nan")
     x, y, area = x[held], y[held], area[held]
+    # Over a tenth of the field: covariances of heads have no derivative, and noise has slopes of
+    # its own.
     over = _OVER * float(np.ptp(first.hull, axis=0).max())
     falls = [surface_slopes(surface, x, y, over_m=over) for surface in (first, second)]
     angle = np.abs(turn_deg(falls[0].azimuth_deg, falls[1].azimuth_deg))

@@ -142,6 +142,7 @@ def _part(levels: Control, compartment: Compartment, making: Making) -> Part:
     surface, grid, contour_m, failures, exact = _honouring(own, compartment, making)
     rule = inferred_rule(surface, making.interval_m, least_wells=making.few_wells)
     contours = contour_lines(grid, contour_m, rule)
+    # In the usual case the region is the hull, and nothing needs cutting.
     plain = not compartment.lines and bool(compartment.region.equals(shapely.Polygon(surface.hull)))
     return Part(
         compartment=compartment,
@@ -174,6 +175,7 @@ def _cut(contours: tuple[ContourLine, ...], compartment: Compartment, off_m: flo
         for part in getattr(cut, "geoms", [cut]):
             if part.geom_type == "LineString" and part.length > 0.0:
                 corners = np.asarray(part.coords, dtype=np.float64)
+                # A contour that was cut is no closed ring any more.
                 kept.append(replace(contour, x=corners[:, 0], y=corners[:, 1], depression=False))
     return tuple(kept)
 
@@ -206,6 +208,7 @@ def joined(levels: Control, parts: tuple[Part, ...], grid_lines: int) -> tuple[S
         surfaces=tuple(part.surface for part in parts),
     )
     surface: Surface = sided if len(parts) > 1 else parts[0].surface
+    # One grid over all compartments, as each has a grid of its own hull.
     grid = parts[0].grid if len(parts) == 1 else surfaces.make_grid(surface, lines=grid_lines)
     held = sided.predict(grid.x[None, :], grid.y[:, None], inside_control=True)
     return surface, replace(grid, water_elevation_m=np.where(np.isnan(held), np.nan, grid.water_elevation_m))
@@ -216,6 +219,8 @@ def _honouring(
 ) -> tuple[Surface, Grid, Floats, tuple[Unhonoured, ...], int]:
     """Return a surface whose contours honour the levels, as far as can be, and how many are met exactly for it."""
     noise = (levels.half_width / NORMAL_95) ** 2
+    # Up to 200 wells every grid line goes through one, so that contours interpolate at the wells
+    # themselves.
     through = np.full(levels.z.shape, fill_value=levels.z.size <= _MOST_LINES)
     exact = np.zeros(levels.z.shape, dtype=np.bool_)
     for round_number in range(_ROUNDS):
@@ -235,10 +240,13 @@ def _honouring(
         contour_m = contour_levels(float(heads.min()), float(heads.max()), making.interval_m)
         failures = unhonoured(grid, levels.x, levels.y, levels.z, contour_m)
         positions = [failure.position for failure in failures]
+        # Nothing more can be done: what fails is met exactly and lies on grid lines, or the rounds
+        # are over.
         if not positions or (exact[positions].all() and through[positions].all()) or round_number == _ROUNDS - 1:
             break
         exact[positions] = True
         through[positions] = True
+    # A well on the wrong side of a contour is reported as that, not as a jump as well.
     missed = {failure.position for failure in failures}
     jumped = jumps(grid, levels.x, levels.y, levels.z, contour_m)
     failures += tuple(failure for failure in jumped if failure.position not in missed)

@@ -139,6 +139,7 @@ def make_map(
         if method == AUTO and covariance is not None:
             _refuse_auto(compartments)
             method, scores = choose_method(levels.of(main), counted[main], covariance, drift)
+        # An interval within the usual uncertainty would draw contours of noise.
         least = 2.0 * float(np.median(levels.half_width[levels.measured]))
         lowest, highest = float(levels.z.min()), float(levels.z.max())
         chosen = (
@@ -206,6 +207,8 @@ def make_map(
 
 def _divide(control: pd.DataFrame, features: MapFeatures) -> tuple[pd.DataFrame, Control, tuple[Compartment, ...]]:
     """Return control, levels and compartments; levels of one with too few of them are left out with that reason."""
+    # Levels left out change the hull, and with it the compartments: again until nothing is left
+    # out.
     while True:
         levels = _levels_of(control)
         compartments, alone = compartments_of(levels, features)
@@ -225,6 +228,8 @@ def _test_neighbours(levels: Control, compartments: tuple[Compartment, ...]) -> 
     for compartment in compartments:
         own = levels.of(compartment.positions)
         test = neighbour_test(own.x, own.y, own.z, own.half_width)
+        # Those of rivers are stated or interpolated; they may be off, but nobody can check a
+        # reading.
         residual[compartment.positions], limit[compartment.positions] = test.residual_m, test.limit_m
         outlier[compartment.positions] = test.outlier & own.measured
     return NeighbourTest(residual, limit, outlier)
@@ -301,6 +306,7 @@ def _covariances(
 ) -> tuple[CovarianceMixture, int]:
     """Return the covariances of the sound levels, and how many these are."""
     if not _spans(levels, sound):
+        # Without the suspects the others may lie on one line; then all are better than none.
         sound = np.ones(sound.shape, dtype=np.bool_)
     mixture = fit_mixture(
         levels.x[sound],
@@ -343,6 +349,7 @@ def _arrows(parts: tuple[Part, ...], levels: Control, coordinate_unit_m: float, 
         arrow
         for part in parts
         for arrow in flow_arrows(part.surface, part.rule, least_fall_m=least)
+        # "Not at or below" also where no base is known: a comparison with NaN is False.
         if part.shows(arrow.ends) and not float(part.surface.predict(arrow.x, arrow.y)) <= base_m
     ]
     return tuple(replace(arrow, gradient=arrow.gradient / coordinate_unit_m) for arrow in arrows)
@@ -351,6 +358,7 @@ def _arrows(parts: tuple[Part, ...], levels: Control, coordinate_unit_m: float, 
 def _cross_validation(levels: Control, surface: Surface, counted: NDArray[np.bool_]) -> CrossValidation:
     """Return the leave-one-out errors at measured levels."""
     residual = np.where(levels.measured, surface.leave_one_out().residual_m, np.nan)
+    # NaN where the others cannot estimate a level, as at corners of a triangulation.
     known = residual[~np.isnan(residual)]
     sound = residual[counted & ~np.isnan(residual)]
     named = pd.Series(residual, index=pd.Index(levels.names, name="well"), name="residual_m")

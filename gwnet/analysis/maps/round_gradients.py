@@ -113,6 +113,8 @@ class RoundGradient:
             return ""
         angle = abs(float(turn_deg(self.gradient.azimuth_deg, self.triangles.azimuth_deg)))
         size = abs(self.gradient.magnitude - self.triangles.magnitude)
+        # At least 10°: of a well determined direction the arc is narrower than what a triangle may
+        # turn.
         near = angle <= max(self.gradient.azimuth_half_width_deg, 10.0)
         alike = size <= max(self.gradient.magnitude_half_width, 0.25 * self.gradient.magnitude)
         return "agree" if near and alike else "differ"
@@ -134,6 +136,7 @@ def days_of_rounds(record: Snapshot, aquifer: str) -> list[tuple[str, dt.date]]:
     counted = own.groupby(["round", "day"])["usable"].sum()
     busiest = {code: counts.idxmax()[1].date() for code, counts in counted.groupby(level="round")}
     rounds = rounds_in_use(record)
+    # Proposed rounds are their day, even where another day of the window has more levels.
     for code in rounds.loc[rounds["purpose"].map(is_proposed).astype(bool), "round"]:  # its code is its day
         if counted.get((code, pd.Timestamp(code)), 0) > 0:
             busiest[code] = dt.date.fromisoformat(code)
@@ -186,12 +189,15 @@ def gradients_by_round(
     unit_m = unit_of_coordinates(record.settings["crs"])
     gradients: list[RoundGradient] = []
     before: Gradient | None = None
+    # Only three wells borrow a scale, and finding one costs a pass over the record.
     few = any(int(control["used"].sum()) == _LEAST_SOUND for control in controls)
     fallback = known_departure(record, aquifer, rule) if few else None
     with threadpool_limits(limits=1, user_api="blas"):  # small matrices are faster in one thread
         for (code, day), control in zip(days, controls, strict=True):
             departure = departure_of(record, control, day.isoformat()) or fallback
             gradients.append(_of_round(code, day, control, unit_m, wells=wells, before=before, departure=departure))
+            # Compared with the last round that has a direction: one without leaves nothing to turn
+            # from.
             before = gradients[-1].gradient if gradients[-1].is_determined else before
     return tuple(sorted(gradients, key=lambda gradient: gradient.date))
 
@@ -329,6 +335,7 @@ def surface_by_well(control: pd.DataFrame, *, coordinate_unit_m: float = 1.0) ->
         slopes = surface_slopes(surface, x, y, over_m=over)
     half = 0.5 * over
     held = np.ones(x.shape, dtype=np.bool_)
+    # A slope over a distance needs estimates on both sides inside control.
     for east, north in ((half, 0.0), (-half, 0.0), (0.0, half), (0.0, -half)):
         held &= inside(surface.hull, x + east, y + north)
     return pd.DataFrame(

@@ -132,18 +132,26 @@ def same_day_set(
         raise SettingsError(message)
     wells = _wells_of(wells, aquifer, site)
     near = _in_window(levels, date, time_zone, window_days)
+    # A code of a well may be used at several sites.
     near = near[near["site"].isin(wells["site"].unique())]
     chosen = _one_level_a_well(near)
     own = wells["aquifer"] == aquifer
     gauges = _stage_rows(stages, wells, aquifer=aquifer, date=date, time_zone=time_zone, window_days=window_days)
+    # Wells of other aquifers only where they were read that day: else the list would name the whole
+    # site.
     wells = wells[own | wells["well"].isin(chosen["well"])]
     control = _join(wells, chosen)
     control["reason"] = [_reason(row, aquifer, date, window_days) for row in control.to_dict("records")]
+    # After the reasons, which say whether a logger may replace a reading.
     control = with_logger_levels(control, loggers)
     control = pd.concat([control, gauges], ignore_index=True) if len(gauges) else control
+    # A well without an aquifer may be one of this; it is listed with that reason instead of
+    # stopping.
     if not own.any() and not len(gauges) and not (control["reason"] == NO_AQUIFER).any():
         message = f"No well and no gauge of aquifer {aquifer!r} is on record."
         raise NotFoundError(message)
+    # Before wells of one place are compared, so that another one can stand for a well that is left
+    # out.
     control = leave_out(control, exclude)
     control = _one_well_a_place(control)
     control["used"] = control["reason"] == ""
@@ -197,9 +205,11 @@ def span_of(control: pd.DataFrame) -> Span:
     if used.empty:
         return Span(float("nan"), 0, 0, "no levels")
     timed = used[used["time_known"].astype(bool)]
+    # One timed level has no span.
     hours = float("nan")
     if len(timed) > 1:
         hours = float((timed["measured_at_utc"].max() - timed["measured_at_utc"].min()) / pd.Timedelta(hours=1))
+    # Local dates, as texts have them; an instant near midnight lies on another day in UTC.
     dates = pd.to_datetime(used["measured_at"].str[:10])
     days = int((dates.max() - dates.min()).days) + 1
     untimed = len(used) - len(timed)
@@ -235,12 +245,14 @@ def _in_window(table: pd.DataFrame, date: dt.date, time_zone: str, window_days: 
     start = pd.Timestamp(date)
     reach = pd.Timedelta(days=window_days)
     # A first cut in UTC keeps the conversion to local time small.
+    # Two days hold any zone's offset.
     rough = pd.Timedelta(days=2)
     utc = table["measured_at_utc"]
     first = (start - reach - rough).tz_localize("UTC")
     last = (start + reach + rough).tz_localize("UTC")
     table = table[(utc >= first) & (utc <= last)]
     local = _local(table["measured_at_utc"], time_zone)
+    # Half-open at the end: midnight begins the next day.
     held = (local >= start - reach) & (local < start + pd.Timedelta(days=1) + reach)
     from_noon = (local - (start + pd.Timedelta(hours=12))).abs()
     return table.assign(from_noon=from_noon)[held]
@@ -268,6 +280,7 @@ def _join(wells: pd.DataFrame, chosen: pd.DataFrame) -> pd.DataFrame:
     for column in ("measured_at", "status", "unusable_reason", "bound"):
         control[column] = control[column].astype(object).where(control["has_level"], "")
     for column in ("usable", "time_known"):
+        # An outer join leaves neither True nor False.
         control[column] = control[column].eq(other=True)
     control[["cluster", "aquifer"]] = control[["cluster", "aquifer"]].astype(object).fillna("")
     control["event_id"] = control["event_id"].fillna(-1).astype(np.int64)
@@ -325,7 +338,9 @@ def _one_well_a_place(control: pd.DataFrame) -> pd.DataFrame:
     for rows in _places(used):
         group = used.loc[rows]
         others = middle.drop(rows)
+        # The middle of the others' screens: one map shows one depth of an aquifer.
         target = float(np.nanmedian(others)) if others.notna().any() else float("nan")
+        # Without a screen on record a well comes last, not first.
         off = (group["screen_middle_m"] - target).abs().fillna(np.inf)
         ranked = group.assign(off=off, width=group["uncertainty_m"].fillna(np.inf)).sort_values(
             ["off", "width", "well"], kind="stable"
@@ -350,6 +365,7 @@ def _places(used: pd.DataFrame) -> list[list[Any]]:
         for other in rows[1:]:
             joined.merge(rows[0], other)
     tree = KDTree(used[["easting", "northing"]].to_numpy(dtype=np.float64))
+    # By distance as well, since clusters are not always on record.
     for first, second in sorted(tree.query_pairs(ONE_PLACE_M)):
         joined.merge(used.index[first], used.index[second])
     return sorted(sorted(group) for group in joined.subsets() if len(group) > 1)
@@ -368,12 +384,14 @@ def _stage_rows(
     if stages is None or stages.empty:
         return pd.DataFrame()
     sites = wells["site"].unique()
+    # A gauge is of the aquifer's site; where the aquifer has no wells, of any.
     ours = stages[(stages["aquifer"] == aquifer) & (stages["site"].isin(sites) | (len(sites) == 0))]
     if ours.empty:
         return pd.DataFrame()
     near = _in_window(ours, date, time_zone, window_days)
     nearest = near.sort_values(["site", "gauge", "from_noon", "measured_at_utc"], kind="stable")
     nearest = nearest.drop_duplicates(["site", "gauge"])
+    # Gauges without a stage in the window are listed, as wells are.
     absent = ours[~ours["gauge"].isin(nearest["gauge"])].drop_duplicates(["site", "gauge"], keep="last")
     rows = pd.concat([nearest, absent.assign(water_elevation_m=np.nan, measured_at_utc=pd.NaT, time_known=False)])
     local = _local(rows["measured_at_utc"].astype("datetime64[us, UTC]"), time_zone)

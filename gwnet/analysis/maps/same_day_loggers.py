@@ -48,6 +48,7 @@ def may_replace_reading(row: dict[str, Any]) -> bool:
     """
     purposes = f"{row.get('purpose') or ''} {row.get('role') or ''}".lower().split()
     if any(word in _PUMPED for word in purposes):
+        # A pumped well's logger shows the pump as often as the aquifer, and no status tells when.
         return False
     if not row["has_level"]:
         return True
@@ -81,6 +82,7 @@ def with_logger_levels(control: pd.DataFrame, loggers: pd.DataFrame | None) -> p
     levels = loggers.assign(bound=signs_of(loggers)).set_index("well")[[*numbers, "bound"]].assign(**_BY_LOGGER)
     levels["reason"] = [describe_on_map(reason) if reason else "" for reason in loggers["unusable_reason"]]
     for place, row in zip(filled.index, filled.to_dict("records"), strict=True):
+        # Without coordinates the reason is that of the well, whatever its level.
         placed = pd.notna(row["easting"]) and pd.notna(row["northing"])
         if row["well"] in levels.index and placed and _is_of_level(row) and may_replace_reading(row):
             filled.loc[place, list(levels.columns)] = levels.loc[row["well"]]
@@ -115,6 +117,7 @@ def moment_of(control: pd.DataFrame, date: dt.date, time_zone: str) -> pd.Timest
     if when.empty:
         noon = dt.datetime.combine(date, dt.time(12), tzinfo=zone_of(time_zone))
         return pd.Timestamp(noon).tz_convert("UTC")
+    # half a second of a median is no moment at which anybody read
     return pd.Timestamp(when.median()).floor("s")
 
 

@@ -59,8 +59,10 @@ def rates_of(levels: pd.DataFrame, control: pd.DataFrame, date: dt.date) -> pd.S
     table = table[table["site"].isin(used["site"])].sort_values(["well", "measured_at_utc"], kind="stable")
     same = table["well"].eq(table["well"].shift())
     gap = table["measured_at_utc"].diff() / pd.Timedelta(days=1)
+    # A change within both uncertainties is no movement.
     uncertain_m = np.hypot(table["uncertainty_m"].fillna(0.0), table["uncertainty_m"].shift().fillna(0.0))
     change = (table["water_elevation_m"].diff().abs() - uncertain_m).clip(lower=0.0)
+    # An hour apart at least: within minutes any difference becomes a rate of metres a day.
     kept = same & (gap >= 1.0 / 24.0) & change.notna()
     rates = (change[kept] / gap[kept]).groupby(table.loc[kept, "well"]).max()
     return rates.sort_values(ascending=False, kind="stable")
@@ -86,7 +88,9 @@ def moving_text(rates: pd.Series, span: Span, interval_m: float, unit: str) -> s
         A sentence naming the fastest well where it moved by more than half a contour interval in that time
         (project default).
     """
+    # Without times of day the whole days count, as levels may lie at either end.
     days = float(span.days) if span.untimed or not np.isfinite(span.hours) else span.hours / 24.0
+    # Half an interval is what moves a contour from one side of a well to the other.
     if rates.empty or not days > 0.0 or not rates.iloc[0] * days > 0.5 * interval_m:
         return ""
     well, rate, metres = rates.index[0], float(rates.iloc[0]), metres_per(unit)

@@ -69,6 +69,7 @@ class SetRule:
         """
         own = site["same_day_window_days"]
         window = self.window_days if self.window_days is not None else (SAME_DAY_WINDOW_DAYS if pd.isna(own) else own)
+        # In order and once each: rules that mean the same must be equal, as keys of what is kept.
         return SetRule(float(window), tuple(sorted(set(self.exclude))), self.loggers, tuple(sorted(set(self.wells))))
 
 
@@ -149,11 +150,13 @@ def controls_of(
     def once(date: dt.date, other: SetRule, loggers: pd.DataFrame | None = None) -> pd.DataFrame:
         return record.once(("control", aquifer, date, other), lambda: chosen(date, loggers, other.exclude))
 
+    # Without exclusions and loggers: reused by every rule that differs in these only.
     read = [once(date, SetRule(rule.window_days, (), loggers=False, wells=rule.wells)) for date in dates]
     of_loggers = _logger_levels(record, aquifer, dates, rule, read) if rule.loggers else [None for _ in dates]
     if rule.exclude:
         leave_out(pd.concat(read), rule.exclude)  # refuses a name that is in none of the sets
     return [
+        # A name that this day does not have is one of another day of the same request.
         once(date, replace(rule, exclude=tuple(name for name in rule.exclude if name in set(bare["well"]))), loggers)
         if rule.exclude or (loggers is not None and len(loggers))
         else bare
@@ -168,6 +171,7 @@ def _logger_levels(
     kept: dict[dt.date, pd.DataFrame | None] = record.once(("set loggers", aquifer, rule.window_days, rule.wells), dict)
     requests = {}
     for date, control in zip(dates, read, strict=True):
+        # Looking up samples is what costs; wells of other aquifers never enter the set.
         elsewhere = control["reason"].str.startswith(OTHER_AQUIFER)
         missing = control.loc[~control["used"].astype(bool) & (control["kind"] == "well") & ~elsewhere, "well"]
         if date not in kept:
@@ -250,6 +254,7 @@ def map_of(
         departure=known_departure(record, aquifer, rule) if few else None,
         aquifer=aquifer,
         date=date,
+        # Ranges are given in metres, while the map's coordinates may be in feet.
         covariance=None if covariance is None else replace(covariance, range_m=covariance.range_m / unit_m),
         crs=site["crs"],
         vertical_datum=site["vertical_datum"],
@@ -444,6 +449,7 @@ def known_departure(
     table = levels(record)
     usable = table[(table["aquifer"] == aquifer) & table["usable"].astype(bool)]
     counts = usable.groupby("day")["well"].nunique()
+    # The day asked for before the best one, as the plane is that of its own set where it can be.
     days = [] if date is None else [date]
     if not counts.empty:
         days.append(counts.idxmax().date())
@@ -472,6 +478,7 @@ def departure_of(record: Snapshot, control: pd.DataFrame, source: str) -> Depart
         None where fewer than four levels are used or they lie on one line.
     """
     used = control[control["used"].astype(bool)]
+    # Three levels leave no residual that could say how far heads depart.
     if len(used) <= _PLANE_WELLS:
         return None
     try:

@@ -64,6 +64,7 @@ def length_text(value_m: float, unit: str, decimals: int = 2) -> str:
     >>> length_text(0.3048, "ft")
     '1.00 ft'
     """
+    # + 0.0 turns -0.0 into 0.0, which prints without a sign.
     return f"{round(value_m / metres_per(unit), decimals) + 0.0:.{decimals}f} {unit}"
 
 

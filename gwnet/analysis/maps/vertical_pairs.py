@@ -105,6 +105,7 @@ def vertical_table(
     rows: list[dict[str, Any]] = []
     for (site, cluster), group in named.groupby(["site", "cluster"], sort=True):
         own = levels[(levels["site"] == site) & levels["well"].isin(group["well"])]
+        # Levels outside rounds go by their day, each a round of its own.
         own = own.assign(key=own["round"].where(own["round"] != "", own["day"].dt.strftime("%Y-%m-%d")))
         for upper, lower in _pairs(group):
             where = {"site": site, "cluster": cluster, "upper_well": upper["well"], "lower_well": lower["well"]}
@@ -115,6 +116,7 @@ def vertical_table(
 
 def _pairs(group: pd.DataFrame) -> list[tuple[dict[str, Any], dict[str, Any]]]:
     """Return each well with the next deeper ones; those without a screen on record come last."""
+    # Without a screen on record last: such a well pairs with no other, but is named.
     ordered = group.sort_values(["middle", "well"], ascending=[False, True], na_position="last", kind="stable")
     depths: list[list[dict[str, Any]]] = []
     for row in ordered.to_dict("records"):
@@ -135,6 +137,7 @@ def _of_pair(
     for key in sorted(set(by_key[0]) | set(by_key[1])):
         above, below = (levels.get(key, none) for levels in by_key)
         day = pd.concat([above["day"], below["day"]]).min().date()
+        # A well that was not drilled yet is not missing from the round.
         if all(len(levels) or _exists(well, day) for levels, well in zip((above, below), (upper, lower), strict=True)):
             rows.append(_row(above, below, (upper, lower), day, window_days))
     return rows
@@ -161,6 +164,7 @@ def _row(
         **dict.fromkeys((*VERTICAL_COLUMNS[6:11], "hours_apart"), np.nan),
         "direction": "",
     }
+    # The same distance for all rounds: it is of the wells, not of their levels.
     rise = pair[0]["middle"] - pair[1]["middle"]
     row["screen_distance_m"] = rise
     for well, side, kept in zip(pair, (above, below), both, strict=True):
@@ -210,6 +214,7 @@ def _gradient(
         "head_difference_uncertainty_m": float(vertical.half_width_m),
         "vertical_gradient": float(vertical.gradient),
         "vertical_gradient_uncertainty": float(vertical.gradient_half_width),
+        # A difference within its half-width has a sign by chance.
         "direction": way if bool(vertical.determined) else _NOT_DETERMINED,
         "note": "; ".join(_notes(levels, pair, apart)),
     }
@@ -223,6 +228,8 @@ def _notes(
     if apart:
         notes.append(f"levels {apart} day{'s' if apart > 1 else ''} apart")
     top = float(pair[0]["ground_elevation_m"]) - float(pair[0]["screen_top_m"])
+    # With the water table in the screen only the part below it is open to the head, a part that
+    # changes from round to round.
     if levels[0]["water_elevation_m"] < top:
         notes.append(f"water stands in the screen of {pair[0]['well']}; the middle of the whole screen is taken")
     bottom = float(pair[0]["ground_elevation_m"]) - float(pair[0]["screen_bottom_m"])

@@ -122,16 +122,19 @@ def without_air(
     zone = str(record.all_sites.set_index("site")["time_zone"][test["site"]])
     correction = levels["air_correction_m"].to_numpy(dtype=np.float64).copy()
     width = levels["half_width_m"].to_numpy(dtype=np.float64).copy()
+    # Drawdowns that were given as such have no level that air could have moved.
     is_level = levels["given_drawdown_m"].isna().to_numpy(dtype=bool)
     is_head = levels["source"].str.startswith("logger").to_numpy(dtype=bool)
     done = []
     for well in dict.fromkeys(levels["well"]):
+        # The efficiency in force at the start of the test.
         found = efficiency_of_well(loggers_of(record), str(test["site"]), str(well), test["starts_at_utc"])
         here = np.flatnonzero(((levels["well"] == well) & is_level).to_numpy(dtype=bool))
         if found is None or not here.size:
             continue
         response, steps = _since_start(record, found, test["starts_at_utc"], levels["measured_at_utc"].iloc[here])
         correction[here] = response.level_m
+        # Heads of loggers carry the half-width of the response already.
         adds = here[~is_head[here] & ~np.isnan(response.level_m)]
         width[adds] = np.hypot(width[adds], response.half_width_m[np.searchsorted(here, adds)])
         known = response.level_m[~np.isnan(response.level_m)]
@@ -156,6 +159,7 @@ def _since_start(
 ) -> tuple[Response, tuple[str, ...]]:
     """Return what takes the effect of the change of air pressure since the start out of levels of a well."""
     loggers, begin, asked = loggers_of(record), to_instant(start), to_instants(moments)
+    # The start among the moments, so that the change since then can be taken.
     when = np.unique(np.append(asked, begin))
     air = air_pressure(loggers, found.deployment, when)
     nothing = np.full(asked.size, np.nan)
@@ -168,6 +172,7 @@ def _since_start(
     known = np.flatnonzero(~np.isnan(response.level_m))
     if not known.size:
         return Response(nothing, nothing), ()
+    # Nearest to the start where the start itself has no air pressure.
     origin = known[int(np.argmin(np.abs((when[known] - begin).astype(np.int64))))]
     place = np.searchsorted(when, asked)
     half_width = np.hypot(response.half_width_m, found.value * air.half_width_pa * _METRES_PER_PASCAL)

@@ -95,6 +95,7 @@ class FitRequest:
             One of `gwnet.hydro.pumping.METHODS`.
         """
         has_span = self.first_min is not None or self.last_min is not None
+        # Whoever gives a span means its readings, so none is left out unless asked.
         is_trimmed = not has_span if self.is_trimmed is None else self.is_trimmed
         asked = {"heads": self.heads, "trim": None if is_trimmed else False}
         return {name: asked[name] for name in METHODS[method].options if asked.get(name) is not None}
@@ -202,10 +203,12 @@ def usual_wells(test: GatheredTest, drawdowns: PumpingDrawdowns, method: str) ->
         else `gwnet.analysis.pumping.gather.GatheredTest.observed_wells` but the pumped one, whose own losses are no
         drawdown of the aquifer; the pumped one where no other was read.
     """
+    # Of the pumped well alone: losses, storage and displacement are its own.
     if method.partition("-")[0] in {"step", "slug", "storage", "recovery"}:
         return (test.well,)
     table = drawdowns.table
     drawn = set(table.loc[table["elapsed_min"] > 0, "well"])
+    # Without an observation well the pumped one has to serve.
     return tuple(well for well in test.observed_wells if well in drawn) or (test.well,)
 
 

@@ -17,6 +17,7 @@ from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.pumping import OtherPumping, PumpingGeometry, PumpingRates, WellDrawdown
 from gwnet.hydro.pumping.drawdown import days_since_change, drawdown_from_depths
 from gwnet.hydro.pumping.straight_lines import equivalent_days, recovery_ratio
+from gwnet.units import MINUTES_PER_DAY, SECONDS_PER_DAY
 
 Background = Literal["mean", "line"]
 
@@ -38,9 +39,6 @@ STATIC_COLUMNS: Final = tuple(
 
 #: Source of a drawdown that is no level.
 _GIVEN: Final = "drawdown as given"
-
-_DAY_MIN: Final = 1440.0
-_DAY_S: Final = 86_400.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +90,7 @@ def work_out_drawdowns(
         levels = test.levels[test.levels["well"] == well]
         given = levels["given_drawdown_m"].notna()
         read = levels[~given]
+        # Without a level before the start there is nothing to draw down from.
         if len(read) and not (read["elapsed_min"] <= 0).any():
             without.append(well)
             read = read.iloc[:0]
@@ -139,6 +138,7 @@ def _height(read: pd.DataFrame) -> tuple[pd.Series, bool]:
     """Return the height of the water, air pressure out, and whether it is an elevation; else it is minus the depth."""
     by_elevation: pd.Series = read["water_elevation_m"]
     is_elevation = bool(by_elevation.notna().any())
+    # Where no elevation is known depths serve: a drawdown is a difference either way.
     height = by_elevation if is_elevation else -read["depth_to_water_m"]
     return height + read["air_correction_m"].fillna(0.0), is_elevation
 
@@ -146,9 +146,10 @@ def _height(read: pd.DataFrame) -> tuple[pd.Series, bool]:
 def _of_well(
     test: GatheredTest, well: str, read: pd.DataFrame, background: Background, thickness_m: float | None
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
+    # One or the other for a whole well, as elevations and depths cannot be subtracted.
     height, is_elevation = _height(read)
     read, height = read[height.notna()], height[height.notna()]
-    days = read["elapsed_min"].to_numpy(dtype=np.float64) / _DAY_MIN
+    days = read["elapsed_min"].to_numpy(dtype=np.float64) / MINUTES_PER_DAY
     series = drawdown_from_depths(
         days,
         -height.to_numpy(dtype=np.float64),
@@ -199,7 +200,7 @@ def _dressed(test: GatheredTest, table: pd.DataFrame) -> pd.DataFrame:
     """Return drawdowns with what is printed beside them."""
     place = {well: number for number, well in enumerate(test.wells["well"])}
     distance = test.wells.set_index("well")["distance_m"]
-    days = table["elapsed_min"].to_numpy(dtype=np.float64) / _DAY_MIN
+    days = table["elapsed_min"].to_numpy(dtype=np.float64) / MINUTES_PER_DAY
     try:
         rates: PumpingRates | None = rates_for_analysis(test)
     except AnalysisError:
@@ -209,14 +210,15 @@ def _dressed(test: GatheredTest, table: pd.DataFrame) -> pd.DataFrame:
     rate = unknown if rates is None else rates.rate_at(days)
     ratio, equivalent = unknown, unknown
     if rates is not None and math.isfinite(rates.stop_days):
-        ratio, equivalent = recovery_ratio(rates, days), equivalent_days(rates, days) * _DAY_MIN
+        ratio, equivalent = recovery_ratio(rates, days), equivalent_days(rates, days) * MINUTES_PER_DAY
     local = table["measured_at_utc"].dt.tz_convert(zone_of(test.zone))
     table = table.assign(
         test=test.test,
         distance_m=table["well"].map(distance),
         measured_at=[moment.isoformat(timespec="seconds") for moment in local],
-        since_change_min=np.where(days >= 0.0, since * _DAY_MIN, np.nan),
-        rate_l_s=rate * 1000.0 / _DAY_S,
+        # Before the start no rate had changed.
+        since_change_min=np.where(days >= 0.0, since * MINUTES_PER_DAY, np.nan),
+        rate_l_s=rate * 1000.0 / SECONDS_PER_DAY,
         recovery_ratio=ratio,
         equivalent_min=equivalent,
         order=table["well"].map(place),
@@ -235,16 +237,18 @@ def rates_for_analysis(test: GatheredTest) -> PumpingRates:
     AnalysisError
         If no rate is on record, or they cannot be a history of rates.
     """
+    # Of two rates from one moment one is a mistake, which has a finding; the last one counts.
     rates = test.rates[test.rates["well"] == test.well].drop_duplicates("elapsed_min", keep="last")
     if rates.empty:
         message = f"Test {test.test} has no rate of {test.well} on record."
         raise AnalysisError(message, fix="Load its rates in a table pumping_rates.")
     minutes = rates["elapsed_min"].to_numpy(dtype=np.float64)
-    rate = rates["rate_l_s"].to_numpy(dtype=np.float64) * _DAY_S / 1000.0
+    rate = rates["rate_l_s"].to_numpy(dtype=np.float64) * SECONDS_PER_DAY / 1000.0
     if math.isfinite(test.stop_min):
         running = minutes < test.stop_min
+        # Rates after the stop are left out: the stop is what the crew saw.
         minutes, rate = np.append(minutes[running], test.stop_min), np.append(rate[running], 0.0)
-    return PumpingRates(minutes / _DAY_MIN, rate)
+    return PumpingRates(minutes / MINUTES_PER_DAY, rate)
 
 
 def wells_for_analysis(
@@ -282,6 +286,7 @@ def wells_for_analysis(
         If a well has no drawdown, or its distance or radius is not on record.
     """
     table = drawdowns.table
+    # All or none: readings without a half-width beside others would have no weight.
     weighs = bool((table.loc[table["well"].isin(wells or table["well"]), "uncertainty_m"] > 0.0).all())
     made = []
     for well in wells or list(dict.fromkeys(table["well"])):
@@ -290,6 +295,7 @@ def wells_for_analysis(
             message = f"{well} has no drawdown in test {test.test}."
             raise AnalysisError(message, fix="See 'gwnet pumping drawdown' for the wells that have one.")
         minute = rows["elapsed_min"].to_numpy(dtype=np.float64)
+        # The first moment of a window is left out, the last is part of it.
         kept = np.ones(minute.size, dtype=bool)
         kept &= True if first_min is None else minute > first_min
         kept &= True if last_min is None else minute <= last_min
@@ -299,14 +305,15 @@ def wells_for_analysis(
             WellDrawdown(
                 well,
                 _distance(test, well),
-                minute[kept] / _DAY_MIN,
+                minute[kept] / MINUTES_PER_DAY,
                 rows["drawdown_m"].to_numpy(dtype=np.float64)[kept],
                 width if weighs else None,
                 top_m=top,
                 bottom_m=bottom,
                 image_m=None if images_m is None else images_m.get(well),
                 others=[_other(test, well, other) for other in superposed],
-                before_days=minute[(minute <= 0) & (rows["source"] != _GIVEN).to_numpy()] / _DAY_MIN,
+                # Of real levels only, as given drawdowns have no static level of their own.
+                before_days=minute[(minute <= 0) & (rows["source"] != _GIVEN).to_numpy()] / MINUTES_PER_DAY,
                 background=_background(drawdowns, well),
             )
         )
@@ -360,6 +367,8 @@ def _open_interval(test: GatheredTest, well: str) -> tuple[float | None, float |
     row = test.row_of(well)
     static = static_depth_below_ground(test, well)
     top, bottom = float(row["screen_top_m"]) - static, float(row["screen_bottom_m"]) - static
+    # A screen above the water, or an aquifer of unknown thickness: the whole thickness is taken as
+    # open.
     if math.isnan(top) or math.isnan(bottom) or math.isnan(test.thickness_m) or bottom <= 0.0:
         return None, None
     return max(top, 0.0), min(bottom, test.thickness_m)

@@ -95,6 +95,7 @@ def _find_wells_without_static_level(test: GatheredTest) -> Iterator[PumpingFind
 
 @_rule(NO_RATE, "a test with readings and without a rate of the pumped well")
 def _find_missing_rate(test: GatheredTest) -> Iterator[PumpingFinding]:
+    # A test that is planned has no reading after its start, and lacks nothing.
     is_planned = not (test.levels["elapsed_min"] > 0).any()
     if test.kind == "slug" or is_planned or (_pumped(test)["rate_l_s"] > 0).any():
         return
@@ -146,6 +147,7 @@ def _find_zero_rates(test: GatheredTest) -> Iterator[PumpingFinding]:
 def _find_other_pumps(test: GatheredTest) -> Iterator[PumpingFinding]:
     beside = test.pumped_beside()
     for (well, other), rows in beside.groupby(["well", "test"]):
+        # Its own pumping is of another finding: two tests at one well.
         if well == test.well and _overlaps(test, rows):
             continue
         where = "" if other == test.test else f" in test {other}"
@@ -209,6 +211,7 @@ def _find_rises(test: GatheredTest) -> Iterator[PumpingFinding]:
     if test.kind == "slug":
         return
     rates = _pumped(test)
+    # After a fall of the rate levels rise, as they should.
     fallen = rates["rate_l_s"].diff() < 0
     changes = [float(minute) for minute in rates.loc[fallen, "elapsed_min"]]
     running = test.levels[(test.levels["elapsed_min"] > 0) & (test.levels["elapsed_min"] <= test.stop_min)]
@@ -217,6 +220,7 @@ def _find_rises(test: GatheredTest) -> Iterator[PumpingFinding]:
         width = rows["half_width_m"].fillna(0.0).to_numpy(dtype=np.float64)
         minute = rows["elapsed_min"].to_numpy(dtype=np.float64)
         rise = np.diff(height.to_numpy(dtype=np.float64))
+        # Less than two readings differ by chance is no rise.
         limit = np.maximum(_LEAST_RISE_M, np.hypot(width[1:], width[:-1]))
         for place in np.flatnonzero(rise > limit).tolist():
             if any(minute[place] < change <= minute[place + 1] for change in changes):
@@ -229,6 +233,7 @@ def _find_rises(test: GatheredTest) -> Iterator[PumpingFinding]:
                 "Check both readings, the rate and the time of the stop; rain, a river or another pump may be at work."
             )
             yield PumpingFinding(RISES, str(well), message, fix)
+            # The first rise of a well says it; the others mostly follow from it.
             break
 
 

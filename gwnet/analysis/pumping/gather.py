@@ -127,6 +127,7 @@ class GatheredTest:
         after = self.levels["elapsed_min"] > 0
         read = set(self.levels.loc[is_manual & after, "well"])
         distances = self.wells.set_index("well")["distance_m"]
+        # Loggers farther than the farthest well that was read on purpose run for other reasons.
         reach = distances[distances.index.isin(read - pumped)].max() if read - pumped else math.inf
         aquifer = str(self.row_of(self.well)["aquifer"])
         before = set(self.levels.loc[self.levels["elapsed_min"] <= 0, "well"])
@@ -163,6 +164,7 @@ class GatheredTest:
     def _is_near(self, others: pd.DataFrame) -> pd.Series:
         last = self.levels["elapsed_min"].max() if len(self.levels) else 0.0
         aquifer = str(self.row_of(self.well)["aquifer"])
+        # A well of unknown aquifer may be of this one: named rather than overlooked.
         shares = others["aquifer"].isin([aquifer, ""]) | (aquifer == "")
         meets = (others["from_min"] < max(last, 0.0)) & (others["until_min"] > -60.0 * self.before_hours)
         near: pd.Series = shares & meets
@@ -299,6 +301,7 @@ def rates_of(record: Snapshot, test: pd.Series) -> pd.DataFrame:
 def _end(test: pd.Series, manual: pd.DataFrame) -> pd.Timestamp:
     """Return until when heads of loggers count: as long after the stop as the pump ran, or to the last reading."""
     start, stop = test["starts_at_utc"], test["stops_at_utc"]
+    # Recovery lasts as long as pumping did, for its drawdown to fade.
     last = start if pd.isna(stop) else stop + (stop - start)
     return max(last, manual["measured_at_utc"].max()) if len(manual) else last
 
@@ -338,8 +341,10 @@ def _before(record: Snapshot, test: pd.Series, manual: pd.DataFrame, first: pd.T
     wells = sorted({str(test["well"]), *manual["well"]})
     table = levels(record, Selection.of(wells))
     start = test["starts_at_utc"]
+    # The rules of statistics: a level in doubt must not become the zero of all drawdowns.
     serves = judge_levels(table, "statistics")
     here = (table["site"] == test["site"]) & table["time_known"].astype(bool) & serves["serves"]
+    # A bound is no level to count from.
     here &= (table["bound"] == "") & (table["measured_at_utc"] >= first) & (table["measured_at_utc"] <= start)
     kept = table[here]
     return pd.DataFrame(
@@ -362,6 +367,7 @@ def _heads(record: Snapshot, test: pd.Series, first: pd.Timestamp, last: pd.Time
     deployments = deployments_in(record)
     deployments = deployments[deployments["site"] == test["site"]]
     accuracy = record.instruments.set_index("instrument")["accuracy_m"]
+    # A microsecond more, as spans are half-open.
     start, end = (_datetime(moment) for moment in (first, last + pd.Timedelta(microseconds=1)))
     frames = [
         _head_rows(heads, float(accuracy.get(heads.instrument, np.nan)))
@@ -382,6 +388,7 @@ def _head_rows(heads: LoggerHeads, accuracy_m: float) -> pd.DataFrame:
     Within a deployment the accuracy of the instrument is that of a difference.
     """
     known = ~np.isnan(heads.water_elevation_m)
+    # The heads may be a part of the deployment; the response is of all its samples.
     removed_m = heads.level.response_m[np.searchsorted(heads.level.channel.time_utc, heads.time_utc)]
     width = heads.uncertainty_m[known]
     return pd.DataFrame(
@@ -410,6 +417,8 @@ def _wells(record: Snapshot, test: pd.Series, members: list[str]) -> pd.DataFram
     parts = record.construction
     parts = parts[parts["well_id"].isin(placed["well_id"]) & parts["removed_on"].isna()]
     open_parts = parts[parts["part"].isin(["screen", "open hole"])]
+    # The radius of the opening; casing where no diameter of the screen is on record, and the other
+    # way round.
     radius = open_parts.groupby("well_id")["diameter_mm"].max() / 2000.0
     casing = parts[parts["part"] == "casing"].groupby("well_id")["diameter_mm"].max() / 2000.0
     radius, casing = (values.reindex(placed["well_id"]).to_numpy() for values in (radius, casing))
@@ -432,5 +441,6 @@ def _wells(record: Snapshot, test: pd.Series, members: list[str]) -> pd.DataFram
         }
     )
     is_pumped = (table["well"] == test["well"]).to_numpy(dtype=bool)
+    # The pumped well first, then by distance, then by name.
     order = np.lexsort((table["well"], table["distance_m"], ~is_pumped))
     return table.iloc[order].reset_index(drop=True)

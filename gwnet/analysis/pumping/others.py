@@ -13,13 +13,12 @@ from gwnet.clock import to_instant
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.hydro.pumping import PumpingRates
 from gwnet.store.snapshot import Snapshot
+from gwnet.units import MINUTES_PER_DAY, SECONDS_PER_DAY
 
 #: Columns of the pumping of others.
 OTHER_COLUMNS: Final = ("test", "well", "aquifer", "from_min", "until_min", "rate_l_s")
 
 _MINUTE: Final = pd.Timedelta(minutes=1)
-_DAY_MIN: Final = 1440.0
-_DAY_S: Final = 86_400.0
 
 
 def other_pumping(
@@ -59,6 +58,7 @@ def other_pumping(
             if is_own and well == test["well"]:
                 continue
             begin = rates["elapsed_min"].to_numpy(dtype=np.float64)
+            # A rate holds until the next; the last one until the pump stopped, where that is known.
             until = np.append(begin[1:], stop if well == other["well"] else math.inf)
             until = np.minimum(until, stop) if well == other["well"] else until
             for start, end, rate in zip(begin, until, rates["rate_l_s"], strict=True):
@@ -101,12 +101,14 @@ def rates_of_other(others: pd.DataFrame, well: str) -> PumpingRates:
     rate: list[float] = []
     end, before = -math.inf, ""
     for row in own.itertuples():
+        # Beyond rounding of minutes: two tests cannot both say what one pump did.
         if row.from_min < end - 1e-6:
             message = (
                 f"Tests {before} and {row.test} both say what {well} was pumped at, from minute {row.from_min:g} to "
                 f"minute {min(end, row.until_min):g}."
             )
             raise AnalysisError(message, fix="Correct the stop of the first, or a rate of the second.")
+        # Between two tests the pump stood still.
         if start and row.from_min > end:
             start.append(end)
             rate.append(0.0)
@@ -116,4 +118,4 @@ def rates_of_other(others: pd.DataFrame, well: str) -> PumpingRates:
     if math.isfinite(end):
         start.append(end)
         rate.append(0.0)
-    return PumpingRates(np.array(start) / _DAY_MIN, np.array(rate) * _DAY_S / 1000.0)
+    return PumpingRates(np.array(start) / MINUTES_PER_DAY, np.array(rate) * SECONDS_PER_DAY / 1000.0)

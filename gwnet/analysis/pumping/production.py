@@ -24,12 +24,13 @@ from gwnet.hydro.pumping.production import (
 )
 from gwnet.hydro.pumping.steps import step_ends
 from gwnet.store.snapshot import Snapshot
+from gwnet.units import SECONDS_PER_DAY
 
 #: Columns of the rows of production.
 PRODUCTION_COLUMNS: Final = tuple("test well quantity rate_l_s hours value unit lower upper note".split())
 
 #: Litres per second in one cubic metre a day.
-_L_S: Final = 1000.0 / 86_400.0
+_L_S: Final = 1000.0 / SECONDS_PER_DAY
 
 AVAILABLE: Final = "available drawdown"
 CAPACITY: Final = "specific capacity"

@@ -85,6 +85,8 @@ def fetch_reviewed(record: Snapshot, selection: Selection) -> pd.DataFrame:
     NotFoundError
         If an event that is named is not on record.
     """
+    # Without the numbers of events first, so that those that are not among the levels chosen can be
+    # named.
     records = events_of(record, replace(selection, events=None))
     texts = local_texts(records["measured_at_utc"], records["local_offset_minutes"], records["time_known"])
     day = local_times(records).astype("datetime64[D]").astype("datetime64[us]")
@@ -160,6 +162,7 @@ def change_state(
     """
     state = LEVEL_STATES[verb]
     reason = _reason(reason, by, needed=verb != "approve", verb=verb)
+    # An approval of everything is asked for by mistake more often than on purpose.
     if selection.is_everything:
         message = f"It is not said which levels to {verb}."
         raise ReviewError(message, fix="Give --round, --well, --from and --to, --event or --site.")
@@ -170,6 +173,8 @@ def change_state(
     if events.empty:
         raise NotFoundError("No level on record matches.", fix="'gwnet levels' with the same options lists them.")
     there = events["review"] == state
+    # From provisional only, or back to it: from approved to rejected somebody has to reopen it,
+    # with a reason.
     reached = (events["review"] != PROVISIONAL) if verb == "reopen" else (events["review"] == PROVISIONAL)
     passed = [_passed(events[~reached & ~there], "reopen it first")]
     if verb == "approve":
@@ -203,6 +208,7 @@ def _passed(events: pd.DataFrame, why: str) -> pd.DataFrame:
 def _blocked(record: Snapshot, events: pd.DataFrame, by: str) -> pd.DataFrame:
     """Return the levels that cannot be approved, and why."""
     findings = fetch_decisions(record)
+    # A finding on hold is no decision either.
     undecided = findings[(findings["severity"] == SERIOUS) & ~findings["decision"].isin(SETTLED)]
     phrases: dict[int, list[str]] = {}
     for finding in undecided[undecided["event_id"].notna()].itertuples():
@@ -227,6 +233,7 @@ def _own_work(by: str, recorded_by: str, observer: str) -> list[str]:
 
 
 def _folded(name: str) -> str:
+    # Case and spaces are how one person writes a name on several days.
     return " ".join(name.split()).casefold()
 
 
@@ -279,6 +286,7 @@ def decide(
     """
     decision = DECISIONS[verb]
     reason = _reason(reason, by, needed=True, verb=verb)
+    # Each once, as a number may be given by two selections.
     wanted = list(dict.fromkeys(int(number) for number in finding_ids))
     if not wanted:
         raise ReviewError("No finding is named.", fix="Give their numbers; 'gwnet review --what findings' lists them.")
@@ -298,6 +306,7 @@ def decide(
         listed = ", ".join(f"{row.finding_id} ({row.decision} by {row.decided_by})" for row in settled.itertuples())
         message = f"Decided already: finding {listed}."
         raise ReviewError(message, fix="Reopen it first: gwnet review reopen FINDING --reason TEXT.")
+    # Those that already are what is wanted stay as they are, with their first reason.
     moved = named[~there]
     if len(moved) > 1 and decision in SETTLED and not together:
         message = f"One reason would settle {len(moved)} findings."

@@ -47,6 +47,7 @@ def join_decisions(record: Snapshot, findings: pd.DataFrame) -> pd.DataFrame:
         decided, and why.
     """
     decided = fetch_decisions(record)
+    # Decided by one person, at one moment, with one reason: one act over several findings.
     together = decided.groupby(_ONE_ACT)["finding_id"].transform("size").fillna(0)
     by_key = {_key(row): row for row in decided.assign(decided_together=together).to_dict("records")}
     rows = [by_key.get(_key(row), {}) for row in findings.to_dict("records")]
@@ -59,6 +60,7 @@ def join_decisions(record: Snapshot, findings: pd.DataFrame) -> pd.DataFrame:
 
 def _key(row: dict[str, Any]) -> tuple[Any, ...]:
     """Return what makes a finding the same as one on record: its event, or else well and round, and its rule."""
+    # A finding of a level is found again by its event; one of a well or round has none.
     if pd.notna(row["event_id"]):
         return (int(row["event_id"]), row["rule"])
     return (row["site"], row["well"], row["round"], row["rule"])

@@ -89,6 +89,7 @@ def compare_states(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
         whatever else (ground, screen, product). Parts are NaN where either elevation is.
     """
     old, new = before, after.reindex(before.index)
+    # Withdrawn since: in the earlier state only.
     gone = new["site"].isna().to_numpy(dtype=bool)
     values = {name: _pair(old[name], new[name]) for name in _NUMBERS}
     head_old, head_new = values["water_elevation_m"]
@@ -98,8 +99,10 @@ def compare_states(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
     difference = head_new - head_old
     survey, tape, reading = _attributed(values)
     parts = {"by_survey_m": survey, "by_tape_m": tape, "by_reading_m": reading}
+    # Where one of the heads is missing no difference exists that could have parts.
     parts = {name: np.where(np.isnan(difference), np.nan, np.nan_to_num(part)) for name, part in parts.items()}
     other = difference - sum(parts.values())
+    # Rounding of the sum must not appear as a cause of its own.
     parts["by_other_m"] = np.where(np.abs(other) < LEAST_DIFFERENCE_M, 0.0, other)
     table = pd.DataFrame(
         {
@@ -141,6 +144,7 @@ def _attributed(values: dict[str, tuple[Any, Any]]) -> tuple[Any, Any, Any]:
     parts = []
     for name, sign in (("point_m", 1.0), ("tape_m", -1.0), ("reading_m", -1.0)):
         old, new = values[name]
+        # -0.0 would print a sign
         parts.append(np.where(by_point, sign * (np.nan_to_num(new) - np.nan_to_num(old)), 0.0) + 0.0)
     return parts[0], parts[1], parts[2]
 
@@ -191,6 +195,7 @@ def find_effects(
         newest = newest_edit(record.connection, until)
         if newest is None:
             return pd.DataFrame(columns=list(EFFECT_COLUMNS))
+        # Just before the newest edit, as a state known on its moment includes it.
         since = newest - dt.timedelta(microseconds=1)
     if until is not None and until < since:
         message = f"{until.isoformat()} lies before {since.isoformat()}."
@@ -283,6 +288,7 @@ class Watch:
             record = Snapshot(connection)
             table = compare_states(self._before, reduce_state(record))
             heads = pd.DataFrame()
+            # Before anything was recorded there were no heads to compare with.
             if self._recorded_at is not None:
                 heads = compare_loggers(Snapshot(connection, self._recorded_at), record, set(table["well"]), None)
             self.moved = _with_loggers(table[columns], heads)

@@ -58,6 +58,7 @@ def well_history(record: Snapshot, well: str, *, each: bool = False) -> pd.DataF
 
 def _condense(changes: pd.DataFrame) -> pd.DataFrame:
     """Join many rows of one act into one: how many, and the first and last of them."""
+    # Without the row, rows of one file share their source.
     table = changes.assign(file=changes["source"].str.replace(r", row \d+$", "", regex=True), place=range(len(changes)))
     kept = []
     for _, rows in table.groupby(_ACT, sort=False, dropna=False):
@@ -65,6 +66,7 @@ def _condense(changes: pd.DataFrame) -> pd.DataFrame:
         if len(rows) <= MOST_LISTED or act in _ALWAYS_LISTED:
             kept.append(rows)
             continue
+        # Reviews are joined by what they changed from and to; other acts have no such pair.
         for _, alike in rows.groupby(["was", "now"] if rows["subject"].iloc[0] in {"review", "decision"} else ["act"]):
             kept.append(_join_rows(alike))
     if not kept:

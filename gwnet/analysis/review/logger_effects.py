@@ -49,6 +49,7 @@ def compare_loggers(before: Snapshot, after: Snapshot, moved_wells: set[str], we
         of the sample that moved farthest; ``event_id`` is -1 and ``cause`` says how many samples moved.
     """
     candidates = _touched(before, after) | moved_wells
+    # Only wells with deployments: for others there is nothing to work out.
     candidates &= set(deployments_in(before)["well"]) | set(deployments_in(after)["well"])
     if wells is not None:
         candidates &= set(wells)
@@ -71,6 +72,7 @@ def _touched(before: Snapshot, after: Snapshot) -> set[str]:
     points = _differing(before.measuring_points[_POINT], after.measuring_points[_POINT])
     corrections = [loggers_of(record).corrections for record in (before, after)]
     numbers = [set(table["correction_id"]) for table in corrections]
+    # Corrections are never changed, only added and withdrawn, so their numbers tell.
     changed = numbers[0] ^ numbers[1]
     instruments = {
         name for table in corrections for name in table.loc[table["correction_id"].isin(changed), "instrument"]
@@ -109,15 +111,18 @@ def _compare(
         return None
     old = _by_file_time(before, "before")
     pairs = pd.concat([old, _by_file_time(after, "after")], axis=1, sort=True)
+    # What a newly loaded file brought did not move.
     pairs = pairs[pairs.index.isin(old.index)]
     known = {name: pairs[f"{name}_m"].notna().to_numpy() for name in ("before", "after")}
     signs = {name: pairs[f"{name}_bound"].eq(other=True).to_numpy() for name in ("before", "after")}
     difference = (pairs["after_m"] - pairs["before_m"]).to_numpy(dtype=np.float64)
     moved = np.abs(np.nan_to_num(difference)) > LEAST_DIFFERENCE_M
+    # A sample that became a bound moved, even where the number stayed.
     moved |= (known["before"] != known["after"]) | (signs["before"] != signs["after"])
     if not moved.any():
         return None
     places = np.flatnonzero(moved)
+    # -1: among samples of which only one side is known the first one.
     far = int(places[np.argmax(np.nan_to_num(np.abs(difference[places]), nan=-1.0))])
     local = local_text(to_instants(pd.Series(pairs.index.tz_localize("UTC"))), zone)
     site, well, instrument = key

@@ -63,6 +63,7 @@ def review_queue(record: Snapshot, selection: Selection) -> ReviewQueue:
     of_event = findings[findings["event_id"].notna()]
     table = table.assign(open_findings=_describe_findings(table, of_event))
     serious = table["event_id"].isin(of_event.loc[of_event["severity"] == SERIOUS, "event_id"])
+    # Approved before a check found something: it waits once more.
     waits = table["review"].isin(WAITING) | ((table["review"] == "approved") & serious)
     return ReviewQueue(
         rounds=_rounds(table, findings),
@@ -77,12 +78,14 @@ def _undecided(record: Snapshot, selection: Selection, table: pd.DataFrame) -> p
     findings = findings[~findings["decision"].isin(SETTLED)]
     if not selection.is_everything:
         of_level = findings["event_id"].isin(table["event_id"])
+        # Named events ask for nothing beyond them.
         of_none = findings["event_id"].isna() & pd.Series(not selection.events, index=findings.index)
         if selection.round is not None:
             of_none &= findings["round"] == selection.round
         if selection.wells:
             of_none &= findings["well"].isin(list(selection.wells))
         if selection.start is not None or selection.end is not None:
+            # A finding of no level has no moment that could lie within a span.
             of_none &= False
         findings = findings[of_level | of_none]
     texts = local_texts(findings["measured_at_utc"], findings["local_offset_minutes"], findings["time_known"])
@@ -110,6 +113,7 @@ def _rounds(table: pd.DataFrame, findings: pd.DataFrame) -> pd.DataFrame:
             **{state.replace(" ", "_"): int(states.get(state, 0)) for state in ("approved", "rejected", *WAITING)},
         }
     for key, own in findings.groupby(["site", "round"]):
+        # A round whose levels were all decided may still have a finding of its own.
         rows.setdefault(key, {"first_measured": "", "levels": 0, "approved": 0, "rejected": 0, "on_hold": 0})
         rows[key] |= {"open_findings": len(own), "serious": int((own["severity"] == SERIOUS).sum())}
     counts = ("provisional", "open_findings", "serious")

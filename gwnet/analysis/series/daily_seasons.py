@@ -48,6 +48,7 @@ def daily_seasons(
     check_options(least_years, definition)
     used, _ = used_levels(levels, approved=approved)
     numbers = used[np.isfinite(used["low"]) & np.isfinite(used["high"])]
+    # Days from 29 February on count one less, so that 1 March is one day in every year.
     leap = numbers["day"].dt.is_leap_year & (numbers["day"].dt.day_of_year >= _FEBRUARY_29)
     numbers = numbers.assign(number=numbers["day"].dt.day_of_year - leap.astype(int))
     groups = dict(list(numbers.groupby(["site", "well"])))
@@ -65,7 +66,7 @@ def daily_seasons(
             definition=definition,
         )
         for day in np.flatnonzero(envelope.years > 0).tolist():
-            date = dt.date(2001, 1, 1) + dt.timedelta(days=day)
+            date = dt.date(2001, 1, 1) + dt.timedelta(days=day)  # any year without a 29 February
             row = {"site": key[0], "well": key[1], "day": f"{date:%m-%d}", "years": int(envelope.years[day])}
             rows.append(row | dict(zip(COLUMNS[4:], envelope.percentile[day].tolist(), strict=True)))
     table = pd.DataFrame(rows, columns=list(COLUMNS))

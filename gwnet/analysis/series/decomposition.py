@@ -119,6 +119,7 @@ def well_decomposition(
         message = f"A decomposition is of one well with levels; given: {names}."
         raise SettingsError(message, fix="Name one well that has levels which can be used.")
     site, well = str(used["site"].iloc[0]), str(used["well"].iloc[0])
+    # Months first, as they show the season better; quarters where too many months have no level.
     if seasons is None:
         try:
             return _decompose(site, well, period_values(used, 12, value=value), 12, robust)
@@ -134,6 +135,8 @@ def _decompose(site: str, well: str, values: pd.DataFrame, steps: int, robust: b
     broken = np.zeros(grid.size, dtype=bool)
     places = place - place.min()
     grid[places] = values["value"]
+    # A bound is a value that cannot be decomposed, and must not be filled from its neighbours
+    # either.
     broken[places] = values["bound"] != 0
     part = longest_stretch(grid, round(LONGEST_GAP_YEARS * steps), broken=broken)
     chosen = grid[part]
@@ -147,6 +150,7 @@ def _decompose(site: str, well: str, values: pd.DataFrame, steps: int, robust: b
         quarters = "" if steps == 4 else "quarters, or "
         raise TooFewLevelsError(message, fix=f"Take {quarters}a time in which the well was read more often.")
     first = int(place.min()) + part.start
+    # numpy counts months from 1970.
     months = (first + np.arange(chosen.size)) * (12 // steps) - 1970 * 12
     start = months.astype("datetime64[M]")
     notes = [f"One value a {each}; {chosen.size} {name}."]

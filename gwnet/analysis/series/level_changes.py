@@ -54,6 +54,7 @@ def level_changes(
         if record is None:
             rows.append({**row, "note": "no level that can be used"})
             continue
+
         row |= {"first": str(record.days[0]), "last": str(record.days[-1])}
         gap = longest_gap(record)
         notes = [] if gap is None else [f"no level from {gap.start} to {gap.end}: a step there has no date of its own"]

@@ -183,6 +183,7 @@ def _well_series(
     levels: pd.DataFrame, approved: bool, value: str
 ) -> tuple[dict[tuple[str, str], _Series], dict[tuple[str, str], str]]:
     """Return the series of all wells that have levels, and what was left out of each."""
+    # Looked up by label: `used` keeps the labels of the levels.
     used, left_out = used_levels(levels, approved=approved)
     used = used.assign(approved=levels.loc[used.index, "review"] == "approved")
     used = used.sort_values("day", kind="stable", ignore_index=True)
@@ -244,6 +245,8 @@ def _months_of(own: _Series, least_years: int, definition: str) -> list[dict[str
                 "month": month,
                 "years": int(here.size),
                 "n": int(own.count[here].sum()),
+                # On days with manual readings logger values do not count, so approved ones may
+                # outnumber those that do.
                 "n_approved": min(int(own.approved[levels].sum()), int(own.count[here].sum())),
                 "n_bounds": int((own.bound[here] != 0).sum()),
                 "first": int(own.year[here].min()),
@@ -268,9 +271,12 @@ def _statistics(statistics: MonthlyStatistics, m: int) -> dict[str, Any]:
 
 def _newest(own: _Series, last: int, least_years: int, definition: str) -> dict[str, Any]:
     """Return a level by its place, and its percentile among the values of its calendar month in other years."""
+    # Without its own year: ranked against itself, a month that is still running would pull to the
+    # middle.
     others = (own.month == own.day_month[last]) & (own.year != own.day_year[last])
     side, level = int(own.side[last]), float(own.level[last])
     rank = standing(level, own.value[others], level_bound=side, bound=own.bound[others], definition=definition)
+    # Percentiles of few years are guesses; the level itself and the count are still given.
     if rank.count < least_years:
         rank = Standing(math.nan, math.nan, math.nan, rank.count)
     return {
@@ -295,6 +301,7 @@ def _month_note(years: int, least_years: int, definition: str) -> str:
 def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[str, Any]:
     """Return the summary of one well."""
     if own is None:
+        # levels are sorted by day
         return {"n": 0, "n_approved": 0, "n_bounds": 0, "months": 0, "note": "no level that can be used"}
     last = own.day.size - 1
     years = int((own.month == own.day_month[last]).sum())
@@ -326,6 +333,7 @@ def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[
 
 def _cycle_of(own: _Series, notes: list[str]) -> dict[str, Any]:
     """Return the columns of the annual cycle of a well; add to the notes what is against it."""
+    # A wave is fitted to numbers; a bound would stand in it as if the water had been there.
     numbers = own.bound == 0
     try:
         cycle = annual_cycle(own.middle[numbers], own.value[numbers])
@@ -348,4 +356,5 @@ def _cycle_of(own: _Series, notes: list[str]) -> dict[str, Any]:
 
 def _day(cycle: AnnualCycle) -> str:
     """Return the day of the highest level as month and day."""
+    # A year of 365 days ends at 365.0, which is no day of it.
     return f"{dt.date(2001, 1, 1) + dt.timedelta(days=min(math.floor(cycle.highest_day), 364)):%m-%d}"

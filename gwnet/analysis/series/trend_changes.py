@@ -152,8 +152,10 @@ def find_level_changes(record: WellRecord) -> list[LevelChange]:
     """
     given = line_values(record, straight=False) if record.years.size >= LEAST_STEP_YEARS else None
     years = _candidates(record)
+    # Four values more than coefficients, or the steps could follow every value.
     if given is None or not years.size or given.values.size <= given.design.shape[1] + 4:
         return []
+    # Without the slope: a trend beside steps would share its rise with them.
     design = given.design[:, :-1]
     found = find_changes(given.when, given.values, design, years.astype(np.float64), apart=float(LEAST_BESIDE))
     if not found.steps_describe_best:
@@ -203,14 +205,17 @@ def find_bend(record: WellRecord) -> Bend | None:
     years = _candidates(record)
     if p > ALPHA or not years.size:
         return None
+    # A line that bends upward or downward from a year on, and goes on as before until then.
     since = np.maximum(given.when[:, None] - years, 0.0)
     found = search_change(given.when, given.values, given.design, since)
     first, last = found.dates()
     bent = fit_correlated_line(given.when, given.values, np.column_stack([given.design, since[:, found.best]]))
     rows = np.zeros((2, given.design.shape[1] + 1))
+    # The slope before is the line's; since then it is the line's and that of the bend.
     rows[:, -2], rows[1, -1] = 1.0, 1.0
     slopes = bent.quantile(rows, 0.5)
     sides = 2.0 * np.minimum(bent.probability_below(rows, 0.0), bent.probability_below(-rows, 0.0))
+    # Curvature without a significant slope on either side is none that words can describe.
     if sides.min() > ALPHA:
         return None
     ends = [(float(slope), float(side)) for slope, side in zip(slopes, sides, strict=True)]
@@ -255,4 +260,5 @@ def find_step(record: WellRecord) -> Step | None:
 def _candidates(record: WellRecord) -> NDArray[np.int64]:
     """Return the years at whose beginning something may have changed."""
     beside = max(LEAST_BESIDE, round(END_SHARE * record.years.size))
+    # One more at the end: a change at the beginning of a year has that year itself after it.
     return record.years[beside : record.years.size - beside + 1]

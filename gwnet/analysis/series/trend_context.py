@@ -113,19 +113,24 @@ def _row(
     if not inputs:
         return {**nothing, "note": "no series of rainfall or abstraction on record at the site"}
     columns = np.column_stack([antecedent_means(given.when, *series) for series in inputs.values()])
+    # Only levels with a full year of every series before them; a short sum would look like a
+    # drought.
     here = ~np.isnan(columns).any(axis=1)
     columns, design = columns[here], given.design[here]
     too_few = {**nothing, "note": f"too few levels with a year of {', '.join(inputs)} before them: {int(here.sum())}"}
     if not here.any():
         return too_few
     spread = columns.std(axis=0)
+    # A constant series says nothing and would leave the line without a solution.
     varies = spread > 0.0
     columns = (columns[:, varies] - columns[:, varies].mean(axis=0)) / spread[varies]
+    # A season whose levels all had to be left out would be a column of zeros.
     design = design[:, design.any(axis=0)]
     whole = np.column_stack([columns, design])
     if len(whole) - whole.shape[1] < LEAST_DEGREES or np.linalg.matrix_rank(whole) < whole.shape[1]:
         return too_few
     when, values = given.when[here], given.values[here]
+    # On the same levels with and without, so that the difference is that of the inputs.
     without, with_inputs = (fit_correlated_line(when, values, some, beforehand) for some in (design, whole))
     row: dict[str, Any] = {"n": int(here.sum()), "first": f"{int(when[0])}", "last": f"{int(when[-1])}"}
     row["inputs"] = "; ".join(inputs)
@@ -168,6 +173,7 @@ def antecedent_means(when: Floats, times: Floats, values: Floats) -> Floats:
     for k, (near, far) in enumerate(WINDOWS):
         start, end = when - far / DAYS_PER_YEAR, when - near / DAYS_PER_YEAR
         first, last = np.searchsorted(times, start), np.searchsorted(times, end)
+        # A value holds for its day or month, so the last one covers the time up to a month later.
         covered = (times[0] <= start + 1.0 / DAYS_PER_YEAR) & (times[-1] + LONGEST_HOLD_DAYS / DAYS_PER_YEAR >= end)
         total = np.concatenate([[0.0], np.cumsum(values)])
         whole = covered & (last > first)

@@ -102,8 +102,10 @@ class FittedLine:
     @property
     def is_short(self) -> bool:
         """Return whether the record is short against its memory."""
+        # At a correlation of 0 the logarithm is infinite, and the memory 0, as it should be.
         with np.errstate(divide="ignore"):
             memory = -1.0 / np.log(self.posterior.correlation)
+        # All scatter and no memory is no long memory, whatever its correlation says.
         long = (memory > MEMORY_SHARE * (self.last - self.first)) & (self.posterior.scatter < 1.0)
         return bool(self.posterior.weights[long].sum() > MEMORY_PROBABILITY)
 
@@ -213,6 +215,7 @@ def line_values(record: WellRecord, *, straight: bool = True) -> LineValues | No
     here = ~np.isnan(record.values)
     seasons = np.flatnonzero(here.any(axis=0)).astype(np.int64)
     side = record.bound[here]
+    # A line needs degrees of freedom, and two years, or its slope is that of the seasons.
     if side.size - seasons.size - 1 < LEAST_DEGREES or record.years.size < 2:
         return None
     if (side != 0).sum() > MOST_BOUNDS * side.size:
@@ -229,6 +232,7 @@ def line_values(record: WellRecord, *, straight: bool = True) -> LineValues | No
     values = record.values[here]
     if side.any():
         values = _expected(values, side, design)
+    # Where steps are looked for no straight line is taken off: it would make them outliers.
     line = steep * (when - origin) if straight else _running_median(when, values)
     values, moved = _held_near(values, line, season)
     return LineValues(when, values, design, seasons, origin, moved)
@@ -253,6 +257,7 @@ def fit_line(record: WellRecord, given: LineValues | None = None) -> FittedLine 
     if given is None:
         return None
     own = record.when[:, given.seasons]
+    # Of the seasons that have a value; the others have no coefficient.
     return FittedLine(
         posterior=fit_correlated_line(
             given.when, given.values, given.design, None if record.memory is None else record.memory.weights
@@ -276,6 +281,8 @@ def _expected(values: Floats, side: NDArray[np.int64], design: Floats) -> Floats
         coefficients = np.linalg.lstsq(design, filled, rcond=None)[0]
         fitted = design @ coefficients
         spread = math.sqrt(float(((filled - fitted)[~bounded] ** 2).mean()))
+        # Without scatter the value beyond a bound is that of the line, and the bound where the line
+        # falls short of it.
         if not spread > 0.0:
             return np.where(bounded, np.where(side < 0, np.minimum(values, fitted), np.maximum(values, fitted)), values)
         # turned round, a value at or above its bound is one at or below
@@ -305,6 +312,7 @@ def _held_near(values: Floats, line: Floats, season: NDArray[np.int64]) -> tuple
         centre[season == one] = np.median(rest[season == one])
     rest = rest - centre
     far = FARTHEST_SPREADS * MAD_TO_SD * float(np.median(np.abs(rest)))
+    # More than half of the values lie on the line: any distance would be infinitely many spreads.
     if not far > 0.0:
         return values, 0
     held = np.clip(rest, -far, far)

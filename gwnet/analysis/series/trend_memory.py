@@ -80,14 +80,17 @@ def shared_memory(
     for (site, aquifer), asked in placed.groupby(["site", "aquifer"]):
         own = record.wells
         own = own[(own["site"] == site) & (own["aquifer"] == aquifer)]
+        # One of them is the well itself, which is left out of what it is given.
         if len(own) <= LEAST_WELLS:
             continue
+        # Levels at hand serve only where they hold every well of the aquifer.
         given = None if at_hand is None or not own["well"].isin(asked["well"]).all() else at_hand
         key = ("memory of aquifer", site, aquifer, end, approved)
         weighted = record.once(key, lambda own=own, given=given: _weigh_wells(record, own, given, end, approved))  # type: ignore[misc]
         for well in asked["well"]:
             others = [k for k, name in enumerate(weighted[0]) if name != well]
             if len(others) >= LEAST_WELLS:
+                # -1: the row of a well whose own record says nothing.
                 weights = weighted[1][weighted[0].index(well) if well in weighted[0] else -1]
                 found[str(site), str(well)] = SharedMemory(str(aquifer), len(others), weights)
     return found
@@ -103,12 +106,14 @@ def _weigh_wells(
     """Return the wells with a long record and the weights of each; the last row is for any other well."""
     if len(wells) > MOST_WELLS:
         visits = wells["well_id"].map(record.visits).fillna(0)
+        # By name as well, so that among wells with as many visits the choice is the same each time.
         wells = wells.assign(visits=visits).sort_values(["visits", "well"], ascending=[False, True]).head(MOST_WELLS)
     names, site = tuple(sorted(wells["well"])), str(wells["site"].iloc[0])
     if at_hand is None:
         at_hand = reduced_levels(record, Selection(names, end=end, site=site))
     at_hand = at_hand[(at_hand["site"] == site) & at_hand["well"].isin(names)]
     used, _ = used_levels(at_hand, approved=approved)
+    # Manual readings: daily means of a logger would say more of its days than of its years.
     records = well_records(used[used["source"] != "logger"], SEASONS)
     values = {name: _values(records.get((site, name))) for name in names}
     return memory_weights({name: given for name, given in values.items() if given is not None})
@@ -138,6 +143,8 @@ def memory_weights(values: dict[str, LineValues]) -> tuple[list[str], Floats]:
     if len(names) < 2:
         return names, np.tile(even, (len(names) + 1, 1))
     likelihoods = np.array(
+        # Over the even weights they were worked out with: what the record alone says, without the
+        # prior.
         [fit_correlated_line(one.when, one.values, one.design).weights / even for one in values.values()]
     )
     shared = COUNTED_SHARE * _shared_part(list(values.values()), likelihoods)
@@ -149,6 +156,7 @@ def memory_weights(values: dict[str, LineValues]) -> tuple[list[str], Floats]:
 def _shared_part(values: list[LineValues], likelihoods: Floats) -> float:
     """Return the mean squared correlation of the disturbances of two wells, less what chance makes."""
     correlation, scatter, _ = error_grid()
+    # 1e-300, as the logarithm of a likelihood that has run out is none.
     best = int(np.argmax(np.log(likelihoods / likelihoods.max(axis=1, keepdims=True) + 1e-300).sum(axis=0)))
     columns = []
     for one in values:
@@ -158,6 +166,7 @@ def _shared_part(values: list[LineValues], likelihoods: Floats) -> float:
     table = pd.concat([column.groupby(level=0).mean() for column in columns], axis=1, keys=range(len(columns)))
     here = table.notna().to_numpy().astype(np.float64)
     squares = table.corr(min_periods=LEAST_SHARED).to_numpy() ** 2
+    # By chance alone a squared correlation of n pairs is about 1/n.
     beyond = squares - 1.0 / np.maximum(here.T @ here, 1.0)
     pairs = beyond[np.triu_indices(len(columns), 1)]
     pairs = pairs[~np.isnan(pairs)]

@@ -43,6 +43,7 @@ def find_moments(record: Snapshot) -> pd.DataFrame:
 
 def _list_later(table: pd.DataFrame, when: str, keys: list[str], moment: str) -> pd.DataFrame:
     """Return all rows but the first of each key."""
+    # The first of each is no change: nothing was there before.
     ordered = table[table[when].notna()].sort_values([*keys, when], kind="stable")
     rest = ordered[ordered.groupby(keys).cumcount() > 0]
     utc = pd.to_datetime(rest[when], utc=True).astype("datetime64[us, UTC]")

@@ -173,7 +173,7 @@ def _tested(records: list[WellRecord]) -> dict[str, object]:
         "s": score,
         "var_s": independent,
         "tau": score / float((counts * (counts - 1)).sum() / 2),
-        "z": normal_probabilities(score, independent)[0] + 0.0,
+        "z": normal_probabilities(score, independent)[0] + 0.0,  # -0.0 would print a sign
         "p": normal_probabilities(score, variance, continuity=False)[1],
         "p_independent": _independent_p(score, independent),
         "slope_m_per_year": slopes[0],
@@ -203,13 +203,17 @@ def _independent_p(score: int, variance: float) -> float:
 
 def _differ(parts: list[Floats], widening: float) -> float:
     """Return the probability of so different trends of wells or seasons; NaN where they are not distinguishable."""
+    # A well whose score cannot vary, as with one value a season, says nothing of differences.
     variances = np.array([correlated_variance(signs) for signs in parts])
     kept = [signs / math.sqrt(variance) for signs, variance in zip(parts, variances, strict=True) if variance > 0.0]
     m = len(kept)
     if m < 2:
         return math.nan
     z = np.array([np.triu(signs, 1).sum() for signs in kept])
+    # Mean correlation of the parts, from the variance of their sum.
     shared = (correlated_variance(np.sum(kept, axis=0)) - m) / (m * (m - 1))
+    # Wells that move as one leave no difference to test: 1 - shared would be division by almost
+    # nothing.
     if shared > ALIKE:
         return math.nan
     apart = max(float((z * z).sum() - m * z.mean() ** 2), 0.0)

@@ -161,6 +161,7 @@ def decimal_years(days: NDArray[np.datetime64]) -> Floats:
     >>> decimal_years(np.array(["2000-01-01"], dtype="datetime64[D]")).round(4).tolist()
     [2000.0014]
     """
+    # Noon, since dates have no time of day.
     return 2000.0 + ((days - np.datetime64("2000-01-01")).astype(np.float64) + 0.5) / DAYS_PER_YEAR
 
 
@@ -191,12 +192,14 @@ def level_of_line(record: WellRecord, slope: float, day: np.datetime64) -> float
     here = ~np.isnan(record.values)
     straight = (record.values - slope * when)[here]
     side = record.bound[here]
+    # With bounds the median lies between two ends; the middle of those that are finite is taken.
     lowest = float(np.median(np.where(side < 0, -np.inf, straight)))
     highest = float(np.median(np.where(side > 0, np.inf, straight)))
     ends = [end for end in (lowest, highest) if np.isfinite(end)]
     level = sum(ends) / len(ends) if ends else float(np.median(straight))
     first = day.astype("datetime64[Y]")
     share = float((day.astype("datetime64[D]") - first.astype("datetime64[D]")).astype(np.int64)) / DAYS_PER_YEAR
+    # The day's share of its year, so that the line is read at the time the values stand at.
     return level + slope * (float(first.astype(np.int64)) + 1970.0 + share)
 
 
@@ -224,6 +227,7 @@ def smooth_line(record: WellRecord) -> tuple[Floats, Floats] | None:
     if known.sum() < LEAST_SMOOTHED:
         return None
     years = when[known]
+    # Days since 1970, as figures take times.
     return (years - 1970.0) * DAYS_PER_YEAR, lowess(years, record.values[known])
 
 
@@ -252,6 +256,7 @@ def longest_gap(record: WellRecord) -> Gap | None:
         return None
     at = int(np.argmax(steps))
     whole = int((record.days[-1] - record.days[0]).astype(np.int64))
+    # Both: in a short record of few readings a third is soon passed without anything being missed.
     if steps[at] <= GAP_SHARE * whole or steps[at] <= GAP_YEARS * DAYS_PER_YEAR:
         return None
     end = record.days[at + 1]

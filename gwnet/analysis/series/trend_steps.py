@@ -99,7 +99,10 @@ def _most_likely(record: WellRecord) -> dict[str, object]:
     if years < LEAST_YEARS:
         return {"moment": "most likely", "at": "", "note": f"too few years: {years} with a value, {LEAST_YEARS} needed"}
     if record.bounds == record.count:
+        # A step between bounds cannot be seen, only that they stay bounds.
         return {"moment": "most likely", "at": "", "note": "every value is a bound: no step can be seen"}
+    # Without widening first: the date does not depend on it, and gives the segments whose scores it
+    # is worked out from.
     plain = pettitt(record.values, bound=record.bound, method="approximate")
     first = plain.last_before + 1
     result, _ = segments_of(record, first)
@@ -153,6 +156,7 @@ def _at(record: WellRecord, moment: str, day: dt.date) -> dict[str, object]:
     when = np.datetime64(day, "D")
     year = int(when.astype("datetime64[Y]").astype(np.int64)) + 1970
     of_year = record.days[record.days.astype("datetime64[Y]") == when.astype("datetime64[Y]")]
+    # A year with levels before and after the moment belongs to neither side.
     mixed = of_year.size > 0 and of_year[0] < when <= of_year[-1]
     kept = record.years != year if mixed else np.ones(record.years.size, dtype=bool)
     tables = {name: getattr(record, name)[kept] for name in ("years", "values", "bound", "when")}

@@ -107,6 +107,7 @@ def trend_summary(
         for trend, season in zip(table, of_season, strict=True)
         for key in [(str(trend["site"]), str(trend["well"]))]
     ]
+    # Rows without a date last; by well too, so that the order is the same each time.
     rows.sort(key=lambda row: (row["urgency"], row["earliest"] or "9999", row["well"]))
     made = pd.DataFrame([{**row, "rank": k} for k, row in enumerate(rows, start=1)], columns=list(COLUMNS))
     for name in _NUMBERS:
@@ -119,6 +120,7 @@ def _is_beyond(season: dict[str, Any] | None, row: dict[str, Any]) -> bool:
     if season is None or not season["n"]:
         return False
     level, limit, bound = float(season["newest_m"]), float(row["threshold_elevation_m"]), season["newest_bound"]
+    # A bound on the near side proves nothing: a dry well is somewhere at or below its bound.
     if row["kind"] == "upper":
         return level >= limit and bound != "<="
     return level <= limit and bound != ">="
@@ -174,6 +176,7 @@ def _since(found: _Found) -> tuple[str, str]:
     """Return since when a well goes as it does, and the change of then in words."""
     start = str(found.trend["first"])[:4]
     record = found.record
+    # A change is looked for only in records that have a test, and not across a gap.
     if record is None or math.isnan(found.trend["p_independent"]) or longest_gap(record) is not None:
         return start, ""
     changes = find_level_changes(record)

@@ -168,6 +168,7 @@ def _trend(record: WellRecord, fine: WellRecord) -> TrendResult:
     result.bend = find_bend(fine) if result.line is not None else None
     if result.bend is not None:
         result.notes.append(_bend_text(result.bend))
+    # Less than that a year says little of memory within the year; the test by ranks asks for none.
     if result.line is not None and math.isfinite(steep) and fine.count >= VALUES_A_YEAR * fine.years.size:
         _take_line(result, result.line, steep, fine.memory)
         return result
@@ -190,7 +191,10 @@ def _bend_text(bend: Bend) -> str:
 def _take_line(result: TrendResult, line: FittedLine, steep: float, memory: SharedMemory | None) -> None:
     """Take probability and limits from the line over all correlations."""
     _, lower, upper = line.slope_limits
+    # The limits of the line hold another middle than the median of slopes; both must enclose what
+    # is printed.
     result.slope = (steep, min(lower, steep), max(upper, steep))
+    # No smaller than for independent values: memory can only take evidence away.
     result.p = max(line.p, result.p_independent)
     result.correlation = line.correlation
     others = ""
@@ -225,8 +229,10 @@ def _share_seasons(result: TrendResult, record: WellRecord) -> None:
     """Widen the variance for covariance among seasons."""
     shared = seasonal_kendall(record.values, bound=record.bound).variance_correlated
     few = record.years.size < COVARIANCE_YEARS
+    # Few years find little covariance by chance as easily as much; only the larger is safe.
     if few:
         shared = max(shared, result.variance)
+    # Opposed seasons may leave a sum of covariances below zero, which is no variance.
     if shared > 0.0:
         result.variance = shared
         result.p = normal_probabilities(result.s, shared, continuity=False)[1]
@@ -256,6 +262,7 @@ def _widen(result: TrendResult, record: WellRecord, held: SerialCorrelation) -> 
     """Widen the variance for serial correlation."""
     before, score = result.p, int(result.s)
     result.variance *= held.variance_ratio
+    # Not smaller than before it was widened, as the continuity correction is left out here.
     result.p = max(normal_probabilities(score, result.variance, continuity=record.values.shape[1] == 1)[1], before)
     basis = "assumed, too few years to estimate it" if held.assumed else f"lag 1 in the record {held.lag1:.2f}"
     words = (
@@ -302,12 +309,14 @@ def segments_of(record: WellRecord, first_after: int) -> tuple[TrendResult, str 
     The variance is widened for serial correlation as in `find_trend`; residuals are those from the shift.
     """
     values, bound, years = record.values, record.bound, record.years.astype(np.float64)
+    # A season with levels on one side only has nothing to be compared with.
     both = ~np.isnan(values[:first_after]).all(axis=0) & ~np.isnan(values[first_after:]).all(axis=0)
     if not both.any():
         return TrendResult(step=True), None
     values, bound = values[:, both], bound[:, both]
     plain = two_segments(values, first_after, bound=bound)
     steep = plain.shift if math.isfinite(plain.shift) else 0.0
+    # The shift is taken off first, or it would pass for correlation from year to year.
     moved = values - np.where(np.arange(years.size) < first_after, 0.0, steep)[:, None]
     held = estimate_serial_correlation(year_scores(year_signs(moved, bound=bound)))
     ratio = segments_ratio(years, first_after, held.corrected)

@@ -110,11 +110,13 @@ def threshold_dates(
     """
     used, _ = used_levels(levels, approved=approved)
     records = well_records(used, parts_of_year(method, seasons), memory)
+    # Once a year for the test, but the line for dates needs the seasons.
     fine = well_records(used, seasons, memory) if method == "kendall" else records
     groups = dict(list(used.groupby(["site", "well"]))) if len(used) else {}
     trends: dict[tuple[str, str], _Trend | None] = {}
     rows = []
     for limit in thresholds.itertuples(index=False):
+        # Several thresholds of a well share its test.
         key = (limit.site, limit.well)
         if key not in trends:
             trends[key] = _trend(records[key], fine[key], groups[key]) if key in records else None
@@ -159,8 +161,10 @@ def _projected(trend: _Trend, line: FittedLine, threshold: float, kind: str) -> 
     """Return state, dates and note for a well that has a line."""
     upper = kind == "upper"
     # turned round, an upper threshold of rising water is a lower one of falling water
+    # Then every date is the first at which the line is below.
     falling = line.turned() if upper else line
     level = -threshold if upper else threshold
+    # The whole range of a level must lie beyond: a bound that only may does not count.
     beyond = np.flatnonzero(trend.low >= threshold if upper else trend.high <= threshold)
     since = str(trend.days[beyond[0]]) if beyond.size else ""
     notes = [f"a level beyond the threshold is on record, the first of {since}"] if since else []
@@ -182,6 +186,7 @@ def _projected(trend: _Trend, line: FittedLine, threshold: float, kind: str) -> 
     if not significant:
         notes.append(f"no significant trend ({p_text(trend.result.p)}): no date")
     elif trend.result.bend is not None and trend.result.bend.is_turn:
+        # A record that turned has no one slope to project.
         state = "not on this trend" if state == "on this trend" else state
         notes.append(f"{trend.result.bend.words}: no date from a straight line")
     elif leads_there:

@@ -120,6 +120,7 @@ def _test(years: Floats, value: Floats, bound: NDArray[np.int64]) -> tuple[dict[
     notes = []
     if not known.all():
         notes.append(f"{int((~known).sum())} of {value.size} values are bounds: in the test by rank, not in the slope")
+    # Slopes to a bound are ranges, of which there is no median.
     if known.sum() < LEAST_VALUES or np.ptp(years[known]) == 0.0:
         return numbers, [*notes, "too few levels that are numbers for a slope and for autocorrelation"]
     slope = theil_sen(value[known], years[known]).slope
@@ -130,6 +131,7 @@ def _test(years: Floats, value: Floats, bound: NDArray[np.int64]) -> tuple[dict[
             "z_corrected": corrected.z + 0.0,
             "p": corrected.p_value,
         }
+    # A negative variance of the correction leaves no limits; the slope itself needs none.
     variance = plain.variance * corrected.ratio if corrected.ratio > 0.0 else math.nan
     limits = _limits(value[known], years[known], variance)
     return numbers | limits, [_correction_text(corrected, plain.p_value), *notes]

@@ -112,6 +112,7 @@ def _with_verdicts(table: pd.DataFrame) -> pd.DataFrame:
     p = table["p"].to_numpy(dtype=np.float64)
     adjusted = adjusted_p_values(p)
     count = int((~np.isnan(p)).sum())
+    # The verdict of a row then depends on which wells were asked for, and the row has to say so.
     changed = (p <= ALPHA) & (adjusted > ALPHA)
     words = [
         f"{note}{'; ' if note else ''}significant by itself ({p_text(one)}), not after allowing for {count} wells"
@@ -122,6 +123,7 @@ def _with_verdicts(table: pd.DataFrame) -> pd.DataFrame:
     table = table.assign(course=table["course"].astype(object).fillna(""))
     table = table.assign(p_adjusted=adjusted, wells_adjusted=np.where(np.isnan(p), 0, count), note=words)
     ways = directions(table)
+    # A record that fell and rises again has no single direction, whatever the test says.
     return table.assign(direction=np.where(table["course"] != "", table["course"], ways).astype(object))
 
 
@@ -168,6 +170,7 @@ def directions(table: pd.DataFrame) -> NDArray[np.object_]:
     """
     p = table["p_adjusted"].to_numpy(dtype=np.float64)
     step, up = (table["method"] == "step").to_numpy(dtype=bool), (table["s"] > 0).to_numpy(dtype=bool)
+    # The numbers of a straight line have no S whose sign would tell.
     fitted = (table["method"] == "regression").to_numpy(dtype=bool)
     if fitted.any():  # a line has no S
         up = np.where(fitted, (table["slope_m_per_year"] > 0).to_numpy(dtype=bool), up)
@@ -225,6 +228,7 @@ def numbers(result: TrendResult) -> dict[str, float]:
         Columns s, var_s, tau, z, p_independent, p and the slopes, which are NaN where they are open or a step was
         looked for.
     """
+    # A shift is not a slope: its numbers belong to the notes.
     slopes = [math.nan if result.step or not math.isfinite(number) else number for number in result.slope]
     return {
         "s": result.s,
@@ -243,4 +247,5 @@ def _seasons_differ(record: WellRecord, seasons: int) -> bool:
     """Return whether some years have levels of other seasons than others."""
     months = record.days.astype("datetime64[M]").astype(np.int64)
     had = np.unique(months // 12 * seasons + months % 12 * seasons // 12)
+    # A year read in spring beside one read in autumn shows the season as a trend.
     return len({frozenset((had[had // seasons == year] % seasons).tolist()) for year in np.unique(had // seasons)}) > 1

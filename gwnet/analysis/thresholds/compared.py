@@ -46,6 +46,7 @@ def held_levels(rows: pd.DataFrame) -> pd.DataFrame:
         bound, sign (-1, 0, 1), serves, reason, review, and lowest_m, lowest_at, highest_m, highest_at, of a reading
         the reading.
     """
+    # By event too: of two levels at one instant the order must be the same each time.
     rows = rows.sort_values(["measured_at_utc", "event_id"], kind="stable").reset_index(drop=True)
     judged = judge_levels(rows, "threshold")
     value = bound_elevations(rows)
@@ -57,6 +58,7 @@ def held_levels(rows: pd.DataFrame) -> pd.DataFrame:
     )
     for end in ("lowest", "highest"):
         extreme, when = value, rows["measured_at"].to_numpy(dtype=object)
+        # A day of a logger has extremes; a reading is its own.
         if f"{end}_m" in rows:
             own = rows[f"{end}_m"].to_numpy(dtype=np.float64)
             known = ~np.isnan(own)
@@ -90,13 +92,17 @@ def changes_within(held: pd.DataFrame, days: int, kind: str) -> pd.DataFrame:
     level = held["value_m"].to_numpy(dtype=np.float64)
     half = held["uncertainty_m"].to_numpy(dtype=np.float64)
     first = np.searchsorted(day[places], day - days, side="left")
+    # Up to the day before: levels of one day are not compared with each other.
     stop = np.searchsorted(day[places], day, side="left")
     change, width, is_short = (np.full(len(held), fill) for fill in (np.nan, np.nan, 1.0))
     for row in np.flatnonzero(stop > first):
         before = places[first[row] : stop[row]]
+        # From the lowest level for a rise and from the highest for a fall: the largest change
+        # within the days.
         place = before[np.argmin(level[before]) if kind == "upper" else np.argmax(level[before])]
         change[row] = level[row] - level[place]
         width[row] = np.hypot(half[row], half[place])
+        # Too soon after the first level nothing is said of a change over so many days.
         is_short[row] = day[row] - day[before[0]] < LEAST_SHARE * days
     alone = held["serves"].to_numpy(dtype=bool) & np.isnan(change)
     noun = "day" if days == 1 else f"{days} days"
@@ -121,21 +127,26 @@ def differences_of(held: pd.DataFrame, others: pd.DataFrame, other: str) -> pd.D
         As of `held_levels`, in which value_m is the level of the well less that of the other one [m]. Levels of days
         on which the other well has none do not serve.
     """
+    # The last reading of the day that serves, in the order of time.
     last = others[others["serves"].to_numpy(dtype=bool)].groupby("day", sort=False).tail(1).set_index("day")
     partner = last.reindex(held["day"])
     difference = held["value_m"].to_numpy(dtype=np.float64) - partner["value_m"].to_numpy(dtype=np.float64)
     width = np.hypot(
         held["uncertainty_m"].to_numpy(dtype=np.float64), partner["uncertainty_m"].to_numpy(dtype=np.float64)
     )
+    # A bound at the other well turns round: what lies at or below it makes the difference at or
+    # above.
     turned = [_TURNED.get(bound, "") for bound in partner["bound"]]
     pairs = list(zip(held["bound"], turned, strict=True))
     bounds = pd.Series([own or theirs for own, theirs in pairs], index=held.index, dtype=object)
+    # Two bounds that pull apart leave the difference open on both sides.
     both = np.array([bool(own and theirs) and own != theirs for own, theirs in pairs], dtype=bool)
     serves = held["serves"].to_numpy(dtype=bool)
     table = _with_values(
         held, difference, width, bounds, serves & np.isnan(difference), f"no level of {other} that day"
     )
     is_open = both & table["serves"].to_numpy(dtype=bool)
+    # Both levels must be approved.
     reviews = np.where(partner["review"].to_numpy(dtype=object) == "approved", table["review"], "provisional")
     return table.assign(
         serves=table["serves"] & ~is_open,

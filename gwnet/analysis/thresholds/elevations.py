@@ -55,6 +55,7 @@ def with_elevations(
         return np.asarray(thresholds["well_id"].map(values), dtype=np.float64)
 
     point, height = of_well(last["elevation_m"]), of_well(last["height_above_ground_m"])
+    # Ground from the point where its height is known, as depths of the levels are worked out.
     ground = np.where(np.isnan(point - height), of_well(by_id["ground_elevation_m"]), point - height)
     value = thresholds["value_m"].to_numpy(dtype=np.float64)
     quantity = thresholds["quantity"].to_numpy(dtype=object)
@@ -64,11 +65,13 @@ def with_elevations(
         np.nan,
     )
     distance = _distances(thresholds, wells) * unit_m
+    # Rounded, so that a level at the limit is not beyond it by a binary fraction.
     limit_m = np.select(
         [quantity == "change", quantity == "gradient"], [value, np.round(value * distance, DECIMALS)], elevation
     )
     screened = of_well(screen_limits(wells, construction).set_axis(wells["well_id"]))
     deepest = np.where(np.isnan(screened), of_well(by_id["total_depth_m"]), screened)
+    # A well shows nothing below its screen, or else below its bottom.
     lowest = np.where(np.isnan(elevation), np.nan, ground - deepest)
     return thresholds.assign(elevation_m=elevation, lowest_shown_m=lowest, distance_m=distance, limit_m=limit_m)
 
@@ -83,4 +86,5 @@ def _distances(thresholds: pd.DataFrame, wells: pd.DataFrame) -> NDArray[np.floa
         for name in ("well", "other_well")
     ]
     apart = np.hypot(*(ends[0] - ends[1]).T)
+    # Two wells at one place have no gradient.
     return np.where(apart > 0.0, apart, np.nan)

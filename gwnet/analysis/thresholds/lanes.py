@@ -112,6 +112,7 @@ def _by_source(levels: pd.DataFrame | None, days: pd.DataFrame | None) -> Iterat
     for source, rows in ((MANUAL, levels), (LOGGER, days)):
         if rows is None or not len(rows):
             continue
+        # Levels of loggers may be among those given; they have a lane of their own.
         own = rows[rows["method"] != LOGGER] if source == MANUAL else rows
         if len(own):
             yield source, own
@@ -134,6 +135,7 @@ def _in_force(limit: Mapping[str, Any], rows: pd.DataFrame) -> pd.Series:
     inside = pd.Series(True, index=rows.index)
     if not pd.isna(limit["valid_from_utc"]):
         inside &= rows["measured_at_utc"] >= limit["valid_from_utc"]
+    # Half-open, as all intervals on record.
     if not pd.isna(limit["valid_until_utc"]):
         inside &= rows["measured_at_utc"] < limit["valid_until_utc"]
     return inside
@@ -144,6 +146,7 @@ def _lane(limit: Mapping[str, Any], source: str, held: pd.DataFrame) -> pd.DataF
     value = held["value_m"].to_numpy(dtype=np.float64)
     states = threshold_state(value, level, kind=kind, bound=held["sign"].to_numpy(dtype=np.int64))
     is_short = (
+        # Too soon matters only for "not beyond": a change that is beyond is so after one day.
         held["is_short"].to_numpy(dtype=bool) & (states == _SHORT_OF)
         if "is_short" in held
         else np.zeros(len(held), dtype=bool)

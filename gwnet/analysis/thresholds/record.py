@@ -107,6 +107,7 @@ def threshold_states(
     spans = [frame.loc[frame["well"].isin(here), "day"] for frame in (table, logged) if len(frame)]
     known = pd.concat(spans) if spans else pd.Series(dtype="datetime64[us]")
     if known.empty:
+        # Without any level there is still a state: no level in the period.
         known = pd.Series([pd.Timestamp(first or last or dt.date(1970, 1, 1))])
     first, last = first or known.min().date(), last or known.max().date()
     return find_states(limits, table, logged, codes, first, last, str(record.settings["time_zone"]))

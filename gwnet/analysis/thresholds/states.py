@@ -306,6 +306,7 @@ def find_states(
     rows = [
         (row, max(first, start), min(last, end))
         for row, (start, end) in zip(thresholds.to_dict("records"), spans, strict=True)
+        # A threshold that was changed has a row, and a state, for each time in which it held.
         if row["well"] in order and start <= last and end >= first
     ]
     end = pd.Timestamp(last)
@@ -329,6 +330,8 @@ def find_states(
             key=lambda item: (
                 STATES.index(item.state),
                 order[item.well],
+                # The highest first, as triggers are listed from the top down; others have no
+                # elevation.
                 -item.elevation_m if math.isfinite(item.elevation_m) else math.inf,
                 item.threshold,
                 item.first,
@@ -343,6 +346,7 @@ def _spans_of_force(thresholds: pd.DataFrame, zone: str) -> list[tuple[dt.date, 
     return [
         (
             dt.date.min if pd.isna(start) else pd.Timestamp(start).tz_convert(zone_of(zone)).date(),
+            # Just before its end, which may be midnight of the next local day.
             dt.date.max if pd.isna(end) else (pd.Timestamp(end).tz_convert(zone_of(zone)) - _INSTANT).date(),
         )
         for start, end in zip(starts, ends, strict=True)
@@ -381,6 +385,7 @@ def _judge(row: Mapping[str, Any], lanes: pd.DataFrame, first: dt.date, last: dt
         reason=reason,
         caution=caution,
         crossings=crossings,
+        # Each lane by itself: a reading between two days of a logger does not break their run.
         counts=counts,
         extreme=_extreme(judged, level, turn) if len(judged) else None,
         levels=lanes,
@@ -419,6 +424,7 @@ def _crossings(lane: pd.DataFrame, rule: int, first: dt.date, extreme: Any) -> I
     if kept.empty:
         return
     state = kept["state"].to_numpy(dtype=object)
+    # Each level that is not beyond begins a new run; undetermined ones neither end nor make it.
     run = np.cumsum(state == NOT_BEYOND)
     is_logger = kept["source"].iloc[0] == LOGGER
     for number in np.unique(run[state == BEYOND]):
@@ -426,6 +432,7 @@ def _crossings(lane: pd.DataFrame, rule: int, first: dt.date, extreme: Any) -> I
         rows = kept.iloc[members]
         beyond = rows[rows["state"] == BEYOND]
         in_period = beyond[beyond["day"] >= pd.Timestamp(first)]
+        # A run may begin before the period, but must reach into it.
         if in_period.empty:
             continue
         lengths = _run_lengths(rows, is_logger=is_logger)
@@ -495,6 +502,7 @@ def _state(
         return CROSSED, Remark()
     if crossings:
         return UNCONFIRMED, Remark()
+    # Bounds in a row could hide a crossing that the rule confirms.
     if any(_may_be_crossed(inside[inside["source"] == source], consecutive) for source in SOURCES):
         return UNJUDGED, caution or _only_bounds(inside, form)
     if any(count.judged for count in counts.values()):
@@ -514,6 +522,7 @@ def _may_be_crossed(rows: pd.DataFrame, consecutive: int) -> bool:
     if not (kept["state"] == UNDETERMINED).any():
         return False
     open_ = (kept["state"] == UNDETERMINED).to_numpy(dtype=bool)
+    # Undetermined levels in a row, as they follow one another.
     runs = np.split(open_, np.flatnonzero(~open_))
     return max(int(run.sum()) for run in runs) >= consecutive
 

@@ -229,7 +229,7 @@ class _View:
     @property
     def began(self) -> float:
         """Return when pumping began [d]."""
-        return float(self.rates.start_days[self.rates.rate_m3_d > 0.0][0])
+        return self.rates.began_days
 
     def half_log(self) -> PlotPanel:
         """Return drawdown over the logarithm of time."""
@@ -321,7 +321,7 @@ class _View:
             near = min(well.distance_m for well in self.wells)
             far = min(radius, 3.0 * max(well.distance_m for well in self.wells))
             x = np.geomspace(near, far, _CURVE_POINTS)
-            rate = float(self.rates.rate_m3_d[self.rates.rate_m3_d > 0.0][-1])
+            rate = self.rates.last_rate_m3_d
             y = rate / (2.0 * np.pi * transmissivity) * np.log(radius / x)
             curves = (CurveSeries(0, x / self.metres, y / self.metres),)
         x_label = f"distance from the pumped well ({self.unit})"

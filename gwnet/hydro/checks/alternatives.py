@@ -47,12 +47,16 @@ def exchanged_digits(value: ArrayLike, decimals: ArrayLike) -> Floats:
     number, places = equally_long(value=value, decimals=decimals)
     number = number.astype(np.float64)
     scale = 10.0 ** places.astype(np.float64)
+    # Whole digits: in floating point the digits of 12.30 are those of 12.2999.
     whole = np.rint(np.abs(np.nan_to_num(number)) * scale).astype(np.int64)
     additions = np.full((number.size, PLACES), np.nan)
     for place in range(PLACES):
         low, high = (whole // 10**place) % 10, (whole // 10 ** (place + 1)) % 10
+        # A place above the leading digit has nothing to exchange; equal digits change nothing.
         there = (whole >= 10 ** (place + 1)) & (low != high)
+        # Exchanging two digits changes a number by nine times their difference.
         additions[there, place] = ((low - high) * 9 * 10**place)[there]
+    # The digits are those of the size; the sign of a depth above the measuring point stays.
     return np.asarray(np.sign(number)[:, None] * additions / scale[:, None])
 
 
@@ -79,9 +83,11 @@ def other_unit(value: ArrayLike, metres: ArrayLike) -> Floats:
     """
     number, metre = equally_long(value=value, metres=metres)
     number, metre = number.astype(np.float64), metre.astype(np.float64)
+    # International and US survey foot differ by 6e-7 m: both are feet here.
     in_feet = np.abs(metre - FOOT_M) < 1e-5
     as_feet = np.where(in_feet, np.nan, number * (FOOT_M - 1.0))
     as_metres = np.where(in_feet, number * (1.0 / FOOT_M - 1.0), np.nan)
+    # A column for each unit, so that a caller can rank them; a number's own unit is no alternative.
     return np.column_stack([as_feet, as_metres])
 
 
@@ -137,6 +143,7 @@ def best_alternative(
     left = np.abs(residual.astype(np.float64)[:, None] + shift_m)
     if left.shape[1] == 0:
         return Best(np.full(residual.shape, -1, dtype=np.int64), np.full(residual.shape, np.nan))
+    # A shift that leaves much of itself over explains little, however wide the limit is.
     fits = (left <= within[:, None]) & (left <= left_share * np.abs(shift_m))
     score = np.where(fits, left + np.broadcast_to(rank, left.shape) * within[:, None], np.inf)
     which = np.argmin(score, axis=1)

@@ -48,8 +48,11 @@ def sizes_beside(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> F
     place = np.searchsorted(places, np.arange(well.size))
     beside = np.full((BESIDE * 2, well.size), np.nan)
     for column, step in enumerate([*range(-BESIDE, 0), *range(BESIDE)]):
+        # A level that serves stands in the list itself and must be skipped when those after it are
+        # picked.
         at = place + step + (taken if step >= 0 else 0)
         inside = (at >= 0) & (at < places.size)
+        # Clipped so that the lookup stays in the list; what lay outside is not counted.
         other = places[np.clip(at, 0, max(places.size - 1, 0))] if places.size else np.zeros_like(at)
         same = inside & (well[other] == well)
         beside[column, same] = np.abs(residual_m[other[same]])
@@ -75,6 +78,7 @@ def restlessness(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> F
     """
     beside = np.sort(sizes_beside(well, residual_m, sound), axis=0)
     count = (~np.isnan(beside)).sum(axis=0)
+    # Median by hand from sorted columns: nanmedian warns where a level has nothing beside it.
     low, high = np.maximum(count - 1, 0) // 2, count // 2
     columns = np.arange(well.size)
     median = 0.5 * (beside[low, columns] + beside[np.minimum(high, 2 * BESIDE - 1), columns])
@@ -112,5 +116,6 @@ def stand_alone(
     largest = np.max(np.nan_to_num(sizes_beside(well, residual_m, sound)), axis=0, initial=0.0)
     seasons = int(season.max(initial=0)) + 1
     usual = nested_spread(residual_m, (well * seasons + season)[None, :], use=sound, least=least)
+    # A well that drops each summer is far off its neighbours every summer, and that is no fault.
     as_each_year = np.abs(residual_m - usual.centre) <= _SEASON_SPREADS * usual.deviation
     return np.asarray((size > _ALONE_FACTOR * largest) & ~as_each_year)

@@ -80,6 +80,7 @@ def nearest_wells(group: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = NEIG
     """
     groups, xs, ys = equally_long(group=group, x=x, y=y)
     nearest = np.full((groups.size, most), -1, dtype=np.int64)
+    # A well without an aquifer or a place has no neighbours: any would be a guess.
     placed = np.isfinite(xs.astype(np.float64)) & np.isfinite(ys.astype(np.float64)) & (groups >= 0)
     for aquifer in np.unique(groups[placed]):
         members = np.flatnonzero(placed & (groups == aquifer))
@@ -144,16 +145,20 @@ class Series:
         right = np.searchsorted(self.key, np.nan_to_num(wanted, nan=-1.0), side="left")
         last = self.key.size - 1
         has_left, has_right = right > 0, right <= last
+        # Past either end the place is clipped, and the flags before tell that it does not count.
         left, right = np.clip(right - 1, 0, last), np.clip(right, 0, last)
         # the place before may be the last of another well
         has_left, has_right = has_left & (self.well[left] == well), has_right & (self.well[right] == well)
         to_left = np.where(has_left, time_d - self.time_d[left], np.inf)
         to_right = np.where(has_right, self.time_d[right] - time_d, np.inf)
         with np.errstate(invalid="ignore", divide="ignore"):
+            # 1e-9: a reading at the very moment has no distance to either side.
             share = np.where(has_left & has_right, to_left / np.maximum(to_left + to_right, 1e-9), has_right * 1.0)
         # a neighbour that does not count must not bring in its NaN
         level = np.where(share < 1.0, (1.0 - share) * self.level_m[left], 0.0)
         level = level + np.where(share > 0.0, share * self.level_m[right], 0.0)
+        # One reading near by suffices: between two that are months away a straight line shows
+        # nothing.
         near = np.minimum(np.abs(to_left), np.abs(to_right)) <= near_d
         return np.where(near & (well >= 0), level, np.nan)
 
@@ -264,6 +269,8 @@ def fit_around(
     )
     time, level = time.astype(np.float64), level.astype(np.float64)
     serves = serves.astype(np.bool_) & ~np.isnan(level)
+    # The newest reading has none after it; held only against the one before, it needs a wider
+    # measure of its own.
     since = _since_last(wells, time, seasons, level, serves, neighbours, least)
     fit = _fitted(wells, time, seasons, level, serves, neighbours, since, least)
     for _ in range(_FITS - 1):
@@ -280,8 +287,11 @@ def fit_around(
         fit = _fitted(wells, time, seasons, level, kept, neighbours, since, least)
     return replace(
         fit,
+        # A quiet record gives limits so narrow that a restless month breaks them; what is usual
+        # there widens them.
         spread_m=np.fmax(fit.spread_m, restlessness(wells, fit.residual_m, fit.sound)),
         is_alone=_alone(wells, seasons, fit, least),
+        # Only the nearest: far wells move together by weather, which would excuse any level.
         shared=_shared(wells, time, fit, neighbours[:, :NEAREST]),
     )
 
@@ -298,11 +308,13 @@ def _shared(well: NDArray[np.int64], time: Floats, fit: Fit, neighbours: Places)
     """Count the nearest neighbours read within days that are off to the same side, and not by much less."""
     known = ~np.isnan(fit.residual_m)
     residuals = series_of(well, time, fit.residual_m, known)
+    # At their own time, since a neighbour's spread is that of its own season and interval.
     spreads = series_of(well, time, fit.spread_m, known)
     near = np.full(time.shape, NEAR_D)
     count = np.zeros(time.shape, dtype=np.int64)
     for column in range(neighbours.shape[1]):
         other = neighbours[well, column]
+        # To the same side only: a neighbour that is off the other way explains nothing.
         theirs = np.nan_to_num(residuals.at(other, time, near) * np.sign(fit.residual_m))
         off = np.maximum(_OFF_AS_WELL * spreads.at(other, time, near), _SHARED_PART * np.abs(fit.residual_m))
         count += theirs > off
@@ -334,6 +346,7 @@ def _since_last(
 ) -> _Since:
     """Return the usual change since the last reading at each event, against which a newest reading is held."""
     around = readings_around(well, sound)
+    # Without the reading after, so that the newest level of a record is judged by like changes.
     before_only = Around(around.before, np.full(time.shape, -1, dtype=np.int64))
     weights = _weights(time, before_only)
     interval = _interval(time, before_only)
@@ -342,6 +355,7 @@ def _since_last(
     missed = _missed_by_neighbours(well, time, level, sound, neighbours, before_only, weights, interval)
     moved = own - missed * _response(well, own, missed, usable)
     groups = np.concatenate([interval_groups(well, season, interval), well[None, :].astype(np.int64)])
+    # The narrowest group, of one season, must have half as many again, or chance sets its limits.
     fewest = [1.5 * least, least, least]
     alone = following_spread(own, groups, use=usable, least=fewest)
     beside = following_spread(moved, groups, use=usable, least=fewest)
@@ -373,6 +387,8 @@ def _fitted(
     # where one side alone is known, what the well usually does since a reading is the measure
     one_side = np.where(around.before >= 0, 1.0, -1.0)
     own = np.where(between, own, own - one_side * np.nan_to_num(since.own_centre))
+    # Readings with one side known miss more than those between two, so each kind has its own
+    # spread.
     groups = np.stack([interval_groups(well, season, interval)[1] * 2 + between, _unsure(well, between)])
     usable = sound & ~np.isnan(own)
     of_all = between.astype(np.int64)[None, :]
@@ -380,6 +396,8 @@ def _fitted(
     def usual(values: Floats, since_spread: Floats) -> Floats:
         spread = following_spread(values, groups, use=usable, least=least).deviation
         spread = np.where(between, spread, since_spread)
+        # A well with too few readings of its own gets the spread of all wells rather than no
+        # limits.
         return np.where(np.isnan(spread), nested_spread(values, of_all, use=usable, least=least).deviation, spread)
 
     own_spread = usual(own, since.own_spread)
@@ -389,9 +407,11 @@ def _fitted(
     moved = level - _estimate(level, around, weights) - missed
     moved = np.where(between, moved, moved - one_side * np.nan_to_num(since.moved_centre))
     moved_spread = usual(moved, since.moved_spread)
+    # Neighbours that make the misfit larger, as across a fault or a river, are not used.
     better = ~np.isnan(missed) & (np.nan_to_num(moved_spread, nan=np.inf) < np.nan_to_num(own_spread, nan=np.inf))
     return Fit(
         np.where(better, moved, own),
+        # A record of equal readings has no spread at all, and any later millimetre would be off.
         np.maximum(np.where(better, moved_spread, own_spread), _LEAST_DEVIATION_M),
         better,
         own,
@@ -411,12 +431,14 @@ def _response(well: NDArray[np.int64], own: Floats, missed: Floats, use: Flags) 
     # a quiet well has no deviation
     limit = np.maximum(np.nan_to_num(_OUTLYING * deviation), 1e-6)
     x, y = np.where(both, missed, 0.0), np.where(both, np.clip(np.nan_to_num(own), -limit, limit), 0.0)
+    # A gross error among the neighbours would otherwise set the slope by itself.
     x = np.where(np.abs(x) > limit * _MOST_RESPONSE, 0.0, x)
     wells = int(well.max(initial=0)) + 1
     square = np.bincount(well, weights=x * x, minlength=wells)
     product = np.bincount(well, weights=x * y, minlength=wells)
     # without a common movement the neighbours' is taken as it is
     slope = np.divide(product, square, out=np.ones(wells), where=square > 0)
+    # Not below 0: a well that falls when others rise is not corrected by them, but left alone.
     return np.asarray(np.clip(slope, 0.0, _MOST_RESPONSE)[well])
 
 
@@ -446,6 +468,7 @@ def _interval(time: Floats, around: Around) -> Floats:
     back = np.where(around.before >= 0, time - time[around.before], np.inf)
     ahead = np.where(around.after >= 0, time[around.after] - time, np.inf)
     nearer = np.minimum(back, ahead)
+    # Nothing on either side: the longest class of intervals, as nothing is known of it.
     return np.where(np.isfinite(nearer), nearer, max(INTERVAL_EDGES_D) * 2)
 
 
@@ -474,9 +497,11 @@ def _missed_by_neighbours(
     # farther wells move otherwise: they are taken only where too few near ones were read, and no more than needed
     is_read = ~np.isnan(missed)
     enough = is_read[:NEAREST].sum(axis=0) >= LEAST_NEIGHBOURS
+    # Neighbours are in the order of distance, so the cut below keeps the nearest that were read.
     missed[NEAREST:, enough] = np.nan
     missed[(np.cumsum(is_read, axis=0) > _TAKEN) & ~enough] = np.nan
     counted = (~np.isnan(missed)).sum(axis=0) >= LEAST_NEIGHBOURS
     errors = np.full(time.shape, np.nan)
+    # The median, because one of the neighbours may have the fault.
     errors[counted] = np.nanmedian(missed[:, counted], axis=0)
     return errors

@@ -164,6 +164,7 @@ def apart_from_neighbours(
     least = np.broadcast_to(np.asarray(least_m, dtype=np.float64), level.shape)
     tested = np.isfinite(xs) & np.isfinite(ys) & np.isfinite(level)
     nothing = np.full(level.shape, np.nan)
+    # Among fewer wells no one can say which of them is off.
     if tested.sum() < LEAST_WELLS:
         return Apart(nothing, nothing.copy(), np.zeros(level.shape, dtype=np.bool_))
     rows = np.flatnonzero(tested)
@@ -206,6 +207,7 @@ def _contrast(places: Floats, residual: Floats, sound: Flags, spreads: float, le
     away[rows] = np.nanmedian(np.where(is_asked, distance, np.nan)[rows], axis=1)
     # by distance: levels of wells farther apart may differ more
     usual = MAD_TO_SD * float(np.median((np.abs(offset) / away)[sound]))
+    # A well alone at its place has nobody to compare with and is never apart.
     return offset, np.where(rows, np.maximum(spreads * usual * away, least), np.inf)
 
 
@@ -216,6 +218,8 @@ def _most_at_one_place(places: Floats) -> int:
 
 def _robust_plane(places: Floats, level: Floats) -> Floats:
     """Return the levels of the plane through three wells whose median absolute residual is least."""
+    # Coordinates of a national grid are in hundreds of kilometres; their squares would spoil the
+    # determinant.
     scale = max(float(np.ptp(places)), 1e-9)
     columns = np.column_stack([np.ones(len(places)), (places - places.mean(axis=0)) / scale])
     triples = _triples(len(places))
@@ -237,6 +241,7 @@ def _triples(count: int) -> NDArray[np.int64]:
     if count * (count - 1) * (count - 2) // 6 <= _MOST_TRIPLES:
         return np.array(list(combinations(range(count), 3)), dtype=np.int64)
     # an even sequence in place of chance, so that the same wells give the same answer
+    # Sequence of the root of t^4 = t + 1: fills three dimensions evenly at any count.
     shares = np.mod(np.arange(1, _MOST_TRIPLES + 1)[:, None] / _SPREAD ** np.arange(1, 4), 1.0)
     picked = np.sort((shares * count).astype(np.int64), axis=1)
     return np.asarray(picked[np.all(np.diff(picked, axis=1) > 0, axis=1)], dtype=np.int64)
@@ -276,9 +281,12 @@ class Shift:
         least_m : float
             Smallest shift that counts [m].
         """
+        # One well alone has no common shift.
         if self.count < 2 or abs(self.shift_m) <= least_m:
             return False
         common = abs(self.shift_m) > errors * self.standard_error_m
+        # A wrong length of tape shows as a share of the depth, a wrong datum as the same amount in
+        # each well.
         return bool(common or abs(self.slope) > errors * self.slope_error)
 
 
@@ -313,6 +321,7 @@ def common_shift(shift_m: ArrayLike, depth_m: ArrayLike, error_m: ArrayLike) -> 
     shift, depth, error = (
         values.astype(np.float64) for values in equally_long(shift_m=shift_m, depth_m=depth_m, error_m=error_m)
     )
+    # Equal readings leave an error of 0, whose weight would be infinite.
     error = np.maximum(error, _LEAST_ERROR_M)
     there = np.isfinite(shift) & np.isfinite(error)
     # a shift in proportion to depth is a tape's; near the top the ratio says nothing
@@ -325,8 +334,11 @@ def common_shift(shift_m: ArrayLike, depth_m: ArrayLike, error_m: ArrayLike) -> 
 def _weighted_slope(x: Floats, y: Floats, error: Floats) -> tuple[float, float]:
     """Return the slope of a line through the origin and its standard error, outliers counted less."""
     if y.size < 2:
+        # One well gives a number but no error; infinite, so that it never counts as beyond its
+        # errors.
         return (float(y[0] / x[0]) if y.size else np.nan), np.inf
     weight = error**-2.0
+    # Started from the median, so that one wild well does not set the course of the weights.
     slope = float(np.median(y / x))
     for _ in range(_MOST_PASSES):
         off = np.abs(y - slope * x) / error
@@ -335,5 +347,7 @@ def _weighted_slope(x: Floats, y: Floats, error: Floats) -> tuple[float, float]:
         if abs(slope - before) <= 1e-9:
             break
     off = np.abs(y - slope * x) / error
+    # Never below 1: shifts that agree by chance better than their errors do not make the errors
+    # smaller.
     scatter = max(1.0, MAD_TO_SD * float(np.median(off)) * float(np.sqrt(y.size / (y.size - 1.0))))
     return slope, scatter / float(np.sqrt((counted * x * x).sum()))

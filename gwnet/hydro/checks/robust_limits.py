@@ -170,6 +170,7 @@ def _changes(
     interval = np.where(has, time - time[before], np.nan)
     groups = interval_groups(well, season, interval)
     usual = following_spread(change, groups, use=serves, least=[1.5 * least, least])
+    # A quiet well's changes of a few millimetres would give limits within the reading of a tape.
     half = np.maximum(spreads * usual.deviation, floor_m)
     lower, upper = usual.centre - half, usual.centre + half
     return Jumps(change, lower, upper, before, usual.count, (change < lower) | (change > upper))
@@ -190,6 +191,8 @@ def interval_groups(well: NDArray[Any], season: NDArray[Any], interval_d: Floats
     numpy.ndarray of int64, shape (2, n)
         Groups for `nested_spread`, the narrower first.
     """
+    # Without a reading before there is no interval; such a change is NaN and its class does not
+    # matter.
     classes = np.searchsorted(INTERVAL_EDGES_D, np.nan_to_num(interval_d))
     # a change over a year is larger than one over a week
     wide = well.astype(np.int64) * (len(INTERVAL_EDGES_D) + 1) + classes

@@ -143,6 +143,7 @@ def nested_spread(
     nested = GroupSpread(np.full(x.shape, np.nan), np.full(x.shape, np.nan), np.zeros(x.shape, dtype=np.int64))
     open_yet = np.ones(x.shape, dtype=np.bool_)
     levels = np.asarray(groups)
+    # From the narrowest group to the widest: the first that is large enough settles a value.
     for group, fewest in zip(levels, np.broadcast_to(np.asarray(least), levels.shape[:1]), strict=True):
         spread = group_spread(x, group, use=use)
         here = open_yet & (spread.count >= fewest)
@@ -219,6 +220,7 @@ def following_spread(
         here = open_yet & (count[code] >= fewest)
         own = blocks[here]
         nested.centre[here], nested.count[here] = near.centre[own], count[code[here]]
+        # Near a run of equal readings the spread falls to nothing; the whole group keeps a floor.
         nested.deviation[here] = np.maximum(near.deviation[own], _LEAST_SHARE * whole.deviation[code[here]])
         open_yet &= ~here
     return nested
@@ -226,11 +228,13 @@ def following_spread(
 
 def _blocks(code: NDArray[np.intp], taken: Flags, count: Places, block: int) -> tuple[Places, Places]:
     """Return the block of each value, and how many blocks each group has; a short last block joins the one before."""
+    # Stable, so that blocks follow one another in time.
     order = np.argsort(code, kind="stable")
     before: Places = np.cumsum(taken[order]) - taken[order]
     first = np.concatenate([[0], np.cumsum(count)[:-1]])
     rank = np.empty(code.size, dtype=np.int64)
     rank[order] = before - first[code[order]]
+    # A last block of fewer values than the others would give limits of its own from few values.
     number = np.maximum(count // block, 1)
     start = np.concatenate([[0], np.cumsum(number)[:-1]])
     return start[code] + np.minimum(rank // block, number[code] - 1), number

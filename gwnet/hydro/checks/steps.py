@@ -93,9 +93,11 @@ def moves_against_neighbours(
     series = series_of(wells, time, level, serves)
     has = around.before >= 0
     start = np.where(has, time[around.before], np.nan)
+    # Over a quarter a neighbour's reading some weeks off says the same; over a week it does not.
     near = np.maximum(_NEAR_D, _NEAR_SHARE * np.nan_to_num(time - start))
     change = np.where(has, level - level[around.before], np.nan)
     last = change - _theirs(series, wells, neighbours, time, start, near)
+    # The same date a year before: the season falls out, with no need of knowing it.
     earlier = time - DAYS_PER_YEAR
     own = level - series.at(wells, earlier, np.full(time.shape, YEAR_NEAR_D))
     year = own - _theirs(series, wells, neighbours, time, earlier, np.full(time.shape, YEAR_NEAR_D))
@@ -163,12 +165,15 @@ def steps_at(row: Places, well: ArrayLike, time_d: ArrayLike, moves: Moves, soun
         that of the year before, their median; both weighted by their errors.
     """
     wells, time = np.asarray(well, dtype=np.int64), np.asarray(time_d, dtype=np.float64)
+    # Two years added keep a search for a year later within the keys of its well.
     span = float(np.ptp(time)) + 2.0 * DAYS_PER_YEAR if time.size else 1.0
     key = wells * span + (time - time.min(initial=0.0))
+    # Until a level of a year before may itself be one after the change.
     ends = np.searchsorted(key, key[row] + DAYS_PER_YEAR - YEAR_NEAR_D)
     step, error = moves.since_last_m[row].copy(), moves.last_spread_m[row].copy()
     for place, (first, end) in enumerate(zip(row.tolist(), ends.tolist(), strict=True)):
         later = np.arange(first, end)
+        # Levels after a further change say nothing of this one.
         moved = moves.since_year_m[later][sound[later] & (what[later] == what[first])]
         moved = moved[~np.isnan(moved)]
         if moved.size:
@@ -184,6 +189,7 @@ def _joined(first_m: float, first_error_m: float, second_m: float, second_error_
         return second_m, second_error_m
     if np.isnan(second_error_m):
         return first_m, first_error_m
+    # Not 0: the weight of an estimate without error would be infinite.
     weights = np.array([max(first_error_m, 1e-6), max(second_error_m, 1e-6)]) ** -2.0
     step = float(np.average([first_m, second_m], weights=weights))
     return step, _SHARED_ERROR * float(weights.sum() ** -0.5)

@@ -74,6 +74,7 @@ def further_loss(well: ArrayLike, loss_m: ArrayLike, step_m: float) -> Flags:
     highest = np.maximum.accumulate(steps + lift) - lift if steps.size else steps
     before = np.concatenate([[0.0], highest[:-1]]) if steps.size else steps
     first = np.concatenate([[True], wells[1:] != wells[:-1]]) if steps.size else steps.astype(np.bool_)
+    # A well's first sounding has no loss before it, whatever the well before lost.
     before = np.where(first, 0.0, before)
     return np.asarray((steps >= 1.0) & (steps > before))
 
@@ -152,9 +153,11 @@ def order_in_cluster(
     """
     which, difference, width = equally_long(pair=pair, difference_m=difference_m, half_width_m=half_width_m)
     _, code = np.unique(which, return_inverse=True)
+    # A difference within the uncertainties has no order and counts for neither.
     sign = np.where(np.abs(difference) > width, np.sign(difference), 0.0)
     count = np.bincount(code, weights=np.abs(sign))
     up = np.bincount(code, weights=(sign > 0).astype(np.float64))
+    # A pair never seen apart has no usual order: one half is as far from either as can be.
     upward = np.divide(up, count, out=np.full(count.shape, 0.5), where=count > 0)
     usual = np.where(count < least, 0, np.where(upward >= share, 1, np.where(upward <= 1.0 - share, -1, 0)))
     of = usual[code]
@@ -214,10 +217,13 @@ def repeated_readings(
     _, code = np.unique(wells, return_inverse=True)
     k = np.bincount(code, weights=repeats.astype(np.float64))
     n = np.bincount(code)
+    # Half an event added: a network that never repeated a reading has still a small chance of it.
     of_all = (k.sum() + 0.5) / (n.sum() + 1.0)
+    # Without the reading itself, or a well that repeats itself would excuse that by doing so.
     share = (k[code] - repeats + _PRIOR * of_all) / (n[code] - 1.0 + _PRIOR)
     mean = np.bincount(of, weights=share, minlength=groups)
     variance = np.bincount(of, weights=share * (1.0 - share), minlength=groups)
+    # Fewer than `least` repeats in a small round are chance, however small the variance comes out.
     limit = np.maximum(mean + 4.0 * np.sqrt(variance), least - 1.0)
     counted = np.bincount(of, weights=repeats.astype(np.float64), minlength=groups)
     return Repetition(counted.astype(np.int64), np.bincount(of, minlength=groups).astype(np.int64), limit)

@@ -81,6 +81,7 @@ def turn_deg(first_deg: ArrayLike, second_deg: ArrayLike) -> NDArray[np.float64]
     [20.0, 180.0]
     """
     difference = np.asarray(second_deg, dtype=np.float64) - np.asarray(first_deg, dtype=np.float64)
+    # Above -180 and up to 180: an about-turn counts as clockwise.
     return np.asarray(180.0 - np.mod(180.0 - difference, 360.0), dtype=np.float64)
 
 
@@ -144,7 +145,9 @@ def turn_between(first: Gradient, second: Gradient) -> Turn:
         if angle >= 0.0
         else (first.anticlockwise_deg, second.clockwise_deg)
     )
+    # No turn is larger than half a circle, so no interval of one is.
     width = min(math.hypot(*facing), 180.0)
+    # Even the smallest turn within the limits has the water flow back in part.
     if abs(angle) - width > 90.0:
         return Turn(angle, width, "reversal")
     return Turn(angle, width, "turned" if abs(angle) > width else "not distinguishable")

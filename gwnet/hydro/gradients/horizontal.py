@@ -128,6 +128,8 @@ class Gradient:
     def departure(self) -> Departure | None:
         """Return how far heads lie off the plane, for a set with fewer wells; None where this one does not know."""
         if self.basis != "residuals":
+            # Residuals smaller than the reading errors are chance, and would lend three wells a
+            # scale too small.
             return None
         return Departure(self.residual_sd_m, self.n - 3, f"{self.n} levels")
 
@@ -148,6 +150,7 @@ class Gradient:
     def direction_text(self) -> str:
         """Return the direction with its arc, as ``51° (38° to 66°)``."""
         low, high = self.azimuth_deg - self.anticlockwise_deg, self.azimuth_deg + self.clockwise_deg
+        # Rounded outward, or the arc printed would be narrower than the arc known.
         return f"{round(self.azimuth_deg) % 360}° ({math.floor(low) % 360}° to {math.ceil(high) % 360}°)"
 
 
@@ -234,6 +237,8 @@ def plane_gradient(
     # centred and scaled: coordinates of hundreds of kilometres would spoil the inverse
     design = np.column_stack([np.ones_like(xs), (xs - centre_x) / extent, (ys - centre_y) / extent])
     solver = np.linalg.pinv(design)
+    # The mean head off: levels of hundreds of metres would leave centimetres little of the
+    # precision.
     mean = float(heads.mean())
     values = solver @ (heads - mean)
     residual = heads - mean - design @ values
@@ -242,6 +247,7 @@ def plane_gradient(
     square_sum = float(residual @ residual)
     variance, basis, degrees = _scale_of(square_sum, free, reading_variance, departure)
     covariance = None if variance is None else (solver[1:] * variance) @ solver[1:].T / extent**2
+    # A borrowed scale is one of other wells; the stricter level is its price.
     level = _BORROWED_LEVEL if basis == "borrowed" else 0.05
     limits = slope_limits(slopes, covariance, degrees, level=level)
     return Gradient(
@@ -270,10 +276,12 @@ def _scale_of(
     square_sum: float, free: int, reading_variance: Floats | None, departure: Departure | None
 ) -> tuple[Floats | None, str, float]:
     """Return the variance of each head about the plane, what it rests on, and its degrees of freedom."""
+    # Three points have no residual: a scale comes from elsewhere or not at all.
     if not free and departure is not None:
         return np.full(3, departure.sd_m**2), "borrowed", float(departure.degrees)
     if not free:
         return reading_variance, "" if reading_variance is None else "reading errors", math.inf
+    # A reading without error gives no chi-squared; then the residuals are all there is.
     if reading_variance is not None and np.all(reading_variance > 0.0):
         from scipy import special
 
@@ -314,6 +322,7 @@ def _variances(half_width: ArrayLike | None, shape: tuple[int, ...]) -> tuple[Fl
     except ValueError:
         message = f"half_width_m must be one number or of shape {shape}."
         raise ShapeError(message) from None
+    # NaN is missing and passes; a negative width is a mistake of the caller.
     if np.any(widths < 0.0):
         raise AnalysisError("A half-width of a head is negative.")
     missing = np.isnan(widths)
@@ -389,6 +398,8 @@ def flow_arrows(
     """
     hull = surface.hull
     lowest, highest = hull.min(axis=0), hull.max(axis=0)
+    # From the area of the hull, not of its rectangle: a long narrow field would else get few
+    # arrows.
     step = float(np.sqrt(hull_area(hull) / about))
     x, y = (_lattice(lowest[axis], highest[axis], step) for axis in (0, 1))
     grid_x, grid_y = (values.ravel() for values in np.meshgrid(x, y))
@@ -401,13 +412,16 @@ def flow_arrows(
     arrows = (
         FlowArrow(float(px), float(py), float(turn), float(fall), bool(guess), length)
         for px, py, turn, fall, guess in zip(grid_x, grid_y, direction, size, dashed, strict=True)
+        # A fall less than the uncertainty over the length of an arrow has no direction to draw.
         if fall * step > max(least_fall_m, 0.0)
     )
+    # Tail and tip: an arrow that reaches out of the wells claims flow where nobody looked.
     return tuple(arrow for arrow in arrows if inside(hull, *np.transpose(arrow.ends)).all())
 
 
 def _lattice(low: float, high: float, step: float) -> Floats:
     count = max(1, int((high - low) / step))
     middle = 0.5 * (low + high)
+    # Centred, so that the lattice does not begin at an arbitrary corner.
     offsets = np.arange(count, dtype=np.float64) - 0.5 * (count - 1)
     return np.asarray(middle + step * offsets, dtype=np.float64)

@@ -53,6 +53,7 @@ def _quantiles(degrees: float, level: float) -> tuple[float, float]:
     """Return the two-sided 95 % quantile of Student's t, and of twice F(2, degrees) at a level."""
     from scipy import special
 
+    # With a known scale (reading errors) Student's t is the normal and twice F a chi-squared.
     if math.isinf(degrees):
         return float(-special.ndtri(0.025)), -2.0 * math.log(level)
     student = float(special.stdtrit(degrees, 0.975))
@@ -97,11 +98,13 @@ def slope_limits(
     (90, 11.3, True)
     """
     size = float(np.hypot(slopes[0], slopes[1]))
+    # Twice, since a tiny negative angle becomes 360 by rounding the first time.
     azimuth_deg = float(np.degrees(np.arctan2(-slopes[0], -slopes[1])) % 360.0) % 360.0
     if covariance is None:
         return SlopeLimits(size, math.nan, azimuth_deg, math.nan, math.nan, is_significant=False)
     student, twice_f = _quantiles(float(degrees), level)
     if size == 0.0:
+        # Flat: no direction of steepest fall; the widest axis of the ellipse holds for any.
         widest = math.sqrt(max(0.0, float(np.linalg.eigvalsh(covariance)[-1])))
         return SlopeLimits(0.0, student * widest, azimuth_deg, 180.0, 180.0, is_significant=False)
     down = -slopes / size
@@ -111,9 +114,12 @@ def slope_limits(
     )
     half_width = student * math.sqrt(max(0.0, along))
     is_significant = size > half_width
+    # A covariance without an inverse (wells on one line, or no error at all): the size alone
+    # decides.
     if along * across - mixed**2 > 0.0:
         is_significant &= bool(slopes @ np.linalg.solve(covariance, slopes) > twice_f)
     if not is_significant:
+        # Without a significant size every direction is possible: half a circle to either side.
         return SlopeLimits(size, half_width, azimuth_deg, 180.0, 180.0, is_significant=False)
     anticlockwise, clockwise = _arc(size, along, across, mixed, student)
     return SlopeLimits(size, half_width, azimuth_deg, anticlockwise, clockwise, is_significant=True)

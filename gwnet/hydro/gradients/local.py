@@ -91,6 +91,7 @@ def local_gradients(
     xs, ys, heads = control_arrays(x, y, head_m, names=names)
     widths = None if half_width_m is None else np.broadcast_to(np.asarray(half_width_m, dtype=np.float64), xs.shape)
     points = np.column_stack([xs, ys])
+    # One more, since each well finds itself.
     found_at = KDTree(points).query(points, k=min(nearest + 1, xs.size))
     distance, order = np.asarray(found_at[0]), np.asarray(found_at[1])
     whole = plane_gradient(xs, ys, heads, widths).departure
@@ -99,8 +100,10 @@ def local_gradients(
         chosen = order[position]
         length, width = length_and_width(xs[chosen], ys[chosen])
         plane = None
+        # Wells on one line fix no plane: the gradient across the line would be noise.
         if width > COLLINEAR_SHARE * length:
             of_chosen = None if widths is None else widths[chosen]
+            # With the misfit of all wells: three or four nearest ones lie on a plane by chance.
             plane = plane_gradient(xs[chosen], ys[chosen], heads[chosen], of_chosen, departure=whole)
         others = tuple(int(other) for other in chosen if other != position)
         gradients.append(LocalGradient(position, others, float(distance[position, -1]), plane))
@@ -162,12 +165,14 @@ def surface_slopes(surface: KrigedSurface, x: ArrayLike, y: ArrayLike, *, over_m
         raise AnalysisError(message)
     system = kriging_system(surface)
     half = 0.5 * over_m
+    # Differences of two estimates, so that what both err by in common falls out.
     contrast = np.array([[-1.0, 1.0, 0.0, 0.0], [0.0, 0.0, -1.0, 1.0]]) / over_m
     rows = []
     for at_x, at_y in zip(np.atleast_1d(x), np.atleast_1d(y), strict=True):
         around_x = np.array([at_x - half, at_x + half, at_x, at_x])
         around_y = np.array([at_y, at_y, at_y - half, at_y + half])
         slopes = contrast @ surface.predict(around_x, around_y)
+        # Infinite degrees: a kriging error follows from the covariance, not from residuals.
         rows.append(slope_limits(slopes, contrast @ system.error_covariance(around_x, around_y) @ contrast.T))
     return SurfaceSlopes(
         magnitude=np.array([limits.size for limits in rows]),
@@ -232,12 +237,15 @@ def triangle_gradient(x: ArrayLike, y: ArrayLike, head_m: ArrayLike) -> Triangle
     """
     xs, ys, heads = control_arrays(x, y, head_m)
     centred = np.column_stack([xs - xs.mean(), ys - ys.mean()])
+    # The triangulation's precision is that of the largest number; grid coordinates would leave it
+    # little.
     corners = Delaunay(centred / np.ptp(centred)).simplices
     first = centred[corners[:, 0]]
     sides = centred[corners[:, 1]] - first, centred[corners[:, 2]] - first
     twice = sides[0][:, 0] * sides[1][:, 1] - sides[0][:, 1] * sides[1][:, 0]
     third = sides[1] - sides[0]
     longest = np.sqrt(np.max([np.sum(side**2, axis=1) for side in (*sides, third)], axis=0))
+    # Twice the area over the longest side squared is height over longest side.
     kept = np.abs(twice) > _FLAT * longest**2
     if not kept.any():
         return TriangleGradient(0, float("nan"), float("nan"))
@@ -245,6 +253,7 @@ def triangle_gradient(x: ArrayLike, y: ArrayLike, head_m: ArrayLike) -> Triangle
     twice, areas = twice[kept], np.abs(twice[kept])
     slope_x = (rise[0][kept] * sides[1][kept, 1] - rise[1][kept] * sides[0][kept, 1]) / twice
     slope_y = (rise[1][kept] * sides[0][kept, 0] - rise[0][kept] * sides[1][kept, 0]) / twice
+    # By area: many small triangles in one corner would otherwise outvote the field.
     east, north = _weighted_median(slope_x, areas), _weighted_median(slope_y, areas)
     return TriangleGradient(int(kept.sum()), float(np.hypot(east, north)), float(azimuth(-east, -north)))
 
@@ -253,6 +262,7 @@ def _weighted_median(values: Floats, weights: Floats) -> float:
     """Return the value with half of the weight on either side; the mean of two where it falls between them."""
     order = np.argsort(values, kind="stable")
     below = np.cumsum(weights[order]) / weights.sum()
+    # 1e-12: half of the weight is a sum of shares and may miss 0.5 by rounding.
     lower = int(np.searchsorted(below, 0.5 - 1e-12))
     upper = int(np.searchsorted(below, 0.5 + 1e-12))
     ordered = values[order]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gwnet.errors import SettingsError
 from gwnet.hydro.gradients.horizontal import Gradient
-from gwnet.units import metres_per
+from gwnet.units import SECONDS_PER_DAY, metres_per
 
 Floats = NDArray[np.float64]
 
@@ -24,8 +24,6 @@ _SECONDS: Final[dict[str, float]] = {
     **dict.fromkeys(("d", "day"), 86_400.0),
     **dict.fromkeys(("y", "yr", "a", "year"), 365.25 * 86_400.0),
 }
-
-SECONDS_PER_DAY: Final = 86_400.0
 
 #: US gallons per day and square foot in metres per second: 231 cubic inches over a square foot in a day.
 _GALLON_UNIT_M_S: Final = 231.0 * 0.0254**3 / (0.3048**2 * SECONDS_PER_DAY)
@@ -53,6 +51,7 @@ class Interval:
     @property
     def middle(self) -> float:
         """Return the geometric mean of the bounds, the value itself where they are one."""
+        # Geometric: conductivities range over powers of ten, and the middle of 1 and 100 is 10.
         return self.lowest if self.lowest == self.highest else math.sqrt(self.lowest * self.highest)
 
 
@@ -127,6 +126,7 @@ def _bounds(text: str, what: str, example: str) -> tuple[float, float, str]:
         raise SettingsError(message, fix=f"Write for example {example}.")
     lowest = float(match[1])
     highest = float(match[2]) if match[2] else lowest
+    # NaN and infinity pass no comparison or every one; both are no conductivity.
     if not (math.isfinite(lowest) and math.isfinite(highest) and lowest <= highest):
         message = f"The interval {text.strip()!r} does not run from lower to higher."
         raise SettingsError(message, fix=f"Write for example {example}.")
@@ -135,6 +135,7 @@ def _bounds(text: str, what: str, example: str) -> tuple[float, float, str]:
 
 def _conductivity_unit(unit: str, text: str) -> float:
     """Return how many metres per second one unit is."""
+    # Units are written with superscripts, carets and spaces.
     plain = unit.lower().replace("²", "2").replace("^", "").replace(" ", "")
     if plain == "gpd/ft2":
         return _GALLON_UNIT_M_S

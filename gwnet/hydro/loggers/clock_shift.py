@@ -26,8 +26,7 @@ from gwnet.constants import (
 from gwnet.errors import ReductionError
 from gwnet.hydro.arrays import MICROSECONDS, Floats, Instants, series
 from gwnet.hydro.loggers.dense_series import interpolate_at, usual_interval_s
-
-_DAY_S = 86_400.0
+from gwnet.units import SECONDS_PER_DAY
 
 #: Up to so many shifts are worked out one by one.
 _FEW_SHIFTS = 250
@@ -124,6 +123,7 @@ def find_clock_shift(
     """
     when, numbers = series(time_utc, values, "series")
     reference_when, reference = series(reference_time_utc, reference_values, "reference")
+    # The longer of the two intervals: finer steps would compare interpolations with each other.
     step = max(usual_interval_s(when), usual_interval_s(reference_when)) if step_s is None else float(step_s)
     if step <= 0 or not longest_lag_s > 0:
         message = f"Shifts cannot be tried in steps of {step} s up to {longest_lag_s} s."
@@ -240,10 +240,11 @@ def _window_edges(when: Instants, starts: Instants, window_days: float) -> list[
 
     Between two starts windows are of one length, near to the one wanted: a last window of a few days shows nothing.
     """
-    length = np.timedelta64(int(window_days * _DAY_S * MICROSECONDS), "us")
+    length = np.timedelta64(int(window_days * SECONDS_PER_DAY * MICROSECONDS), "us")
     end = when[-1] + np.timedelta64(1, "us")
     kept = [when[0]]
     for start in np.sort(starts[(starts > when[0]) & (starts < end)]):
+        # A piece shorter than half a window beside a start has too few changes to show a shift.
         if min(start - kept[-1], end - start) >= length / 2:
             kept.append(start)
     moments = [
@@ -337,6 +338,7 @@ def correct_times(time_utc: ArrayLike, operations: list[ClockOperation]) -> Corr
     corrected = when + np.round(added * MICROSECONDS).astype("timedelta64[us]")
     if when.size < 2:
         return CorrectedTimes(corrected, np.zeros(when.size, dtype=bool))
+    # Against the highest so far, not the sample before: a whole run may lie on time that is taken.
     highest = np.maximum.accumulate(corrected.astype(np.int64))
     overlaps = np.append(False, corrected[1:].astype(np.int64) <= highest[:-1])
     return CorrectedTimes(corrected, overlaps)
@@ -359,8 +361,11 @@ def _changes(
     step_us = round(step * MICROSECONDS)
     changes = []
     for times, values in ((when, numbers), (reference_when, reference)):
+        # Both grids stand on multiples of the step, so that one is a whole number of steps from the
+        # other.
         first, last = (int(edge) // step_us for edge in times[[0, -1]].astype(np.int64))
         grid = (np.arange(first, last + 2, dtype=np.int64) * step_us).astype("datetime64[us]")
+        # Two steps, so that a single missing sample is bridged but no longer gap.
         gap = max(2.0 * step, 1.5 * usual_interval_s(times))
         regular = interpolate_at(grid, times, values, longest_gap_s=gap)
         changes.append((first, _without_daily_course(np.diff(regular), first, step)))
@@ -369,9 +374,10 @@ def _changes(
 
 def _without_daily_course(changes: Floats, first: int, step: float) -> Floats:
     """Return changes less the mean of those at the same time of day, where a week or more is there."""
-    a_day = round(_DAY_S / step)
+    a_day = round(SECONDS_PER_DAY / step)
     here = ~np.isnan(changes)
-    if a_day < 2 or here.sum() < 7 * a_day or abs(a_day * step - _DAY_S) > 1e-6:
+    # With a step that does not divide the day no two days are sampled at the same time.
+    if a_day < 2 or here.sum() < 7 * a_day or abs(a_day * step - SECONDS_PER_DAY) > 1e-6:
         return changes - (changes[here].mean() if here.any() else 0.0)
     slot = (first + np.arange(changes.size)) % a_day
     count = np.bincount(slot[here], minlength=a_day)
@@ -387,12 +393,14 @@ def _correlations(changes: Floats, others: Floats, offset: int, most: int) -> tu
     masked = [_masked(values) for values in (changes, others)]
     lags = np.arange(-most, most + 1) + offset
     cross = _by_products(masked, lags) if lags.size <= _FEW_SHIFTS else _by_fourier(masked, lags)
+    # Counts by Fourier transform are whole numbers only to rounding.
     count = np.round(cross[0, 0])
     few = count < 2
     safe = np.where(few, 1.0, count)
     mean_x, mean_y = cross[1, 0] / safe, cross[0, 1] / safe
     spread_x, spread_y = cross[2, 0] / safe - mean_x**2, cross[0, 2] / safe - mean_y**2
     product = cross[1, 1] / safe - mean_x * mean_y
+    # Rounding leaves a constant series a spread of its own, and noise over noise is no correlation.
     floor = 1e-12 * max(float(np.max(spread_x)), 1e-300), 1e-12 * max(float(np.max(spread_y)), 1e-300)
     known = ~few & (spread_x > floor[0]) & (spread_y > floor[1])
     below = np.sqrt(np.where(known, spread_x * spread_y, 1.0))
@@ -422,6 +430,8 @@ def _by_products(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.i
 def _by_fourier(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.int64]) -> dict[tuple[int, int], Floats]:
     """Return the sums of products at many lags by Fourier transform."""
     reach = int(np.abs(lags).max(initial=0))
+    # Room for the longest shift at both ends, or the circular transform would lay one end over the
+    # other.
     size = int(fft.next_fast_len(masked[0][0].size + masked[1][0].size + 2 * reach, real=True))
     left, right = ([fft.rfft(part, size) for part in parts] for parts in masked)
     # a transform is circular: negative lags stand at its end
@@ -437,6 +447,8 @@ def _scale(values: Floats) -> float:
     if values.size == 0:
         return 0.0
     robust = MAD_TO_SD * float(np.median(np.abs(values)))
+    # More than half of the changes are 0, as with a coarse resolution; the median says nothing
+    # then.
     return robust if robust > 0 else float(values.std())
 
 
@@ -487,7 +499,7 @@ def _near(reference_when: Instants, when: Instants) -> slice:
     if when.size == 0:
         return slice(0, 0)
     # a day more, for changes over the ends of the longest lag
-    reach = np.timedelta64(int(CLOCK_LONGEST_LAG_S + _DAY_S), "s")
+    reach = np.timedelta64(int(CLOCK_LONGEST_LAG_S + SECONDS_PER_DAY), "s")
     return slice(*np.searchsorted(reference_when, [when[0] - reach, when[-1] + reach]).tolist())
 
 

@@ -161,6 +161,7 @@ def deconvolve_response(
     if count < _LEAST_PER_COEFFICIENT * (width + 1):
         why = f"{count} changes are too few for {width + 1} coefficients, which need {_LEAST_PER_COEFFICIENT} each"
         return _nothing(lag_s, count, why)
+    # Centred, which is the same as an intercept: an even rise of the level is no answer to the air.
     rises, inputs = rises - rises.mean(), inputs - inputs.mean(axis=0)
     basis, triangle = np.linalg.qr(inputs)
     pivots = np.abs(np.diagonal(triangle))
@@ -173,6 +174,7 @@ def deconvolve_response(
     influence = np.linalg.solve(triangle, (basis * left[:, None]).T).T
     sums = np.cumsum(influence[:, : lags + 1], axis=1)
     response = np.cumsum(coefficients[: lags + 1])
+    # What the second half of the lags still adds: near 0, the well has answered in full.
     late = influence[:, lags // 2 + 1 : lags + 1].sum(axis=1)
     total = float(rises @ rises)
     return BarometricResponse(
@@ -267,6 +269,8 @@ def _filtered(values: Floats, weights: Floats) -> Floats:
     known = np.isfinite(values)
     size = weights.size
     total = fftconvolve(np.where(known, values, 0.0), weights)[: values.size]
+    # The transform spreads a missing value over all sums; those that hold one are made missing
+    # again.
     lacking = np.cumsum(~known)
     lacking = lacking - np.concatenate([np.zeros(min(size, values.size), np.int64), lacking[: values.size - size]])
     total[(lacking > 0) | (np.arange(values.size) < size - 1)] = np.nan
@@ -289,12 +293,14 @@ def _even(time_utc: ArrayLike, water_m: ArrayLike, air_m: ArrayLike) -> tuple[Ar
 
 def _changes(when: ArrayLike, level: Floats, air: Floats, lags: int, tides: Sequence[str]) -> tuple[Floats, Floats]:
     """Return the changes of level and of each input: falls of the air at each lag, cosine and sine of each tide."""
+    # Falls, since a fall of the air raises the level: so the response comes out positive.
     rises, falls = np.diff(level), -np.diff(air)
     columns = [
         np.concatenate([np.full(min(lag, falls.size), np.nan), falls[: falls.size - lag]]) for lag in range(lags + 1)
     ]
     days = (np.asarray(when, dtype="datetime64[us]") - TIDE_EPOCH).astype(np.int64) / (86_400 * MICROSECONDS)
     for name in tides:
+        # Only the part of a turn: the cosine of a hundred thousand turns would lose digits.
         angle = 2.0 * np.pi * np.remainder(TIDES[name] * days, 1.0)
         columns += [np.diff(np.cos(angle)), np.diff(np.sin(angle))]
     return rises, np.column_stack([column[: rises.size] for column in columns])

@@ -22,8 +22,9 @@ from gwnet.constants import (
 from gwnet.errors import ReductionError
 from gwnet.hydro.arrays import Floats, Instants, seconds_after, series
 from gwnet.hydro.loggers.dense_series import interpolate_at
+from gwnet.units import SECONDS_PER_DAY
 
-_YEAR_S = DAYS_PER_YEAR * 86_400
+_YEAR_S = DAYS_PER_YEAR * SECONDS_PER_DAY
 
 
 @dataclass(frozen=True)
@@ -174,6 +175,7 @@ def anchor_levels(
     restarts = np.unique(np.asarray(restart_utc, dtype="datetime64[us]"))
     if np.isnat(restarts).any():
         raise ReductionError("A restart has no time.", fix="Give the moment at which the hanging depth changed.")
+    # A sample at the moment of a restart belongs to the new installation.
     installation = np.searchsorted(restarts, when, side="right").astype(np.int64)
     reading_installation = np.searchsorted(restarts, reading_when, side="right").astype(np.int64)
     at_reading, correction = np.full(hand.shape, np.nan), np.full(level.shape, np.nan)
@@ -189,6 +191,7 @@ def anchor_levels(
         at_s, offset = seconds_after(reading_when[anchors], start), (hand - at_reading)[anchors]
         correction[mine] = _correction(seconds_after(when[mine], start), at_s, offset, method)
         shift[anchors[1:]] = np.diff(offset)
+        # Compared at the readings themselves: 0 with "linear" unless several share a moment.
         residual[anchors] = offset - _correction(at_s, at_s, offset, method)
         left_out[anchors] = leave_one_out(at_s, offset, method)
     offsets, elevation = hand - at_reading, level + correction
@@ -207,6 +210,7 @@ def _level_at(asked: Instants, when: Instants, level: Floats, longest_gap_s: flo
     if numbers.size == 0 or edge_s <= 0:
         return levels
     for end, outward in ((numbers[0], -1), (numbers[-1], 1)):
+        # Beyond the record only: a gap inside it is longer than allowed and stays without a level.
         beyond = outward * seconds_after(asked, when[end])
         levels = np.where(np.isnan(levels) & (beyond > 0) & (beyond <= edge_s), level[end], levels)
     return levels
@@ -216,6 +220,7 @@ def _correction(wanted_s: Floats, at_s: Floats, offset_m: Floats, method: Litera
     """Return the correction at some moments from the offsets at others, these in order of time."""
     if method == "constant":
         return np.full(wanted_s.shape, offset_m.mean())
+    # interp needs rising moments; readings at one moment count by their mean.
     moments, place = np.unique(at_s, return_inverse=True)
     means = np.bincount(place, weights=offset_m) / np.bincount(place)
     return np.interp(wanted_s, moments, means)
@@ -274,6 +279,8 @@ def _installations(
         levels[number] = _span(elevation[installation == number])
         spread[number] = _span(offsets[anchored])
         if readings[number] > 1:
+            # The offset is what must be added, so a sensor that reads ever more has an offset that
+            # falls.
             drift[number] = -_slope_per_year(reading_when[anchored], offsets[anchored])
             share[number] = spread[number] / levels[number] if levels[number] > 0 else np.nan
     return Installations(start, end, readings, drift, spread, levels, share)

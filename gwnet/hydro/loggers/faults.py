@@ -184,6 +184,7 @@ def find_odd_ends(time_utc: ArrayLike, values: ArrayLike, *, longest_gap_s: floa
         breaks = np.flatnonzero(np.diff(when[here]) > np.timedelta64(int(longest_gap_s * 1e6), "us")) + 1
         edges = [0, *breaks.tolist(), here.size]
         for first, end in itertools.pairwise(edges):
+            # A short run has no usual course that its ends could stand off from.
             if end - first < 2 * STEP_WINDOW:
                 continue
             forward, backward = np.arange(first, end), np.arange(end - 1, first - 1, -1)
@@ -203,6 +204,7 @@ def _odd_width(inward: Floats, limit: float) -> tuple[int, float]:
     """Return how many of the outermost samples stand off, and by how much; levels are given from the end inward."""
     for width in range(1, SPIKE_LONGEST + 1):
         beside = inward[width : width + STEP_WINDOW]
+        # From the sample beside the block, as a slope would move a mean of those farther in.
         away = inward[:width] - beside[0]
         least = float(np.abs(away).min())
         one_side = bool((away > 0).all() or (away < 0).all())
@@ -328,6 +330,7 @@ def find_steps(
         # a flood rises over several samples, a step happens between two
         beside[away:] = np.maximum(beside[away:], size[:-away])
         beside[:-away] = np.maximum(beside[:-away], size[away:])
+    # Over a gap the water itself had time to change.
     soon = np.diff(when[here]) <= np.timedelta64(int(longest_gap_s * 1e6), "us")
     candidates = np.flatnonzero((size > limit) & (size > 3.0 * beside) & soon)
     if candidates.size == 0:
@@ -404,6 +407,8 @@ def confirm_steps(
         # other steps between the same readings moved the offset, too
         between = (when > reading_when[after - 1]) & (when <= reading_when[after]) & (np.arange(when.size) != place)
         moved[place] = offset[after] - offset[after - 1] + float(step[between].sum())
+        # A quarter of the step, as drift and other errors of a reading grow with what happened
+        # between.
         allowed = max(tolerance_m, 0.25 * abs(float(step[place])))
         if abs(moved[place] + step[place]) <= allowed:
             # the offset jumped by the step and back: the sensor moved, not the water

@@ -94,6 +94,7 @@ def station_pressure_half_width(station_pressure_pa: ArrayLike, height_m: ArrayL
     314
     """
     pressure, height = broadcast(station_pressure_pa=station_pressure_pa, height_m=height_m)
+    # The middle of the column of air between sea level and the site.
     mean_k = _TEMPERATURE_K - 0.5 * _LAPSE_K_M * height
     per_kelvin = pressure * STANDARD_GRAVITY_M_S2 * np.abs(height) / (DRY_AIR_GAS_CONSTANT_J_KG_K * mean_k**2)
     return np.asarray(np.hypot(AIR_COLUMN_TEMPERATURE_K * per_kelvin, STATION_DISTANCE_PA))

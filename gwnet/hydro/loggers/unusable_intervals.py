@@ -112,6 +112,8 @@ def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolut
     here = np.flatnonzero(~np.isnan(numbers))
     if here.size < 2:
         return _kept(when, numbers, here, np.empty(0, np.int64), np.empty(0, np.int64), 1, 0.0)
+    # Half a step of the resolution, as a conversion of units leaves equal readings apart by
+    # rounding.
     same = np.abs(np.diff(numbers[here])) <= 0.5 * resolution
     first, last = runs_of(same)  # a run of equal changes ends with the sample behind it
     if first.size == 0:
@@ -157,6 +159,7 @@ def find_pinned(time_utc: ArrayLike, values: ArrayLike, *, resolution: float = 0
     step = resolution if resolution > 0 else least_step(numbers[here])
     at_end = here & (numbers <= lowest + 0.5 * step)
     beside = float((here & (numbers > lowest + 0.5 * step) & (numbers <= lowest + 10.5 * step)).sum()) / 10
+    # Not 0: with nothing near the least value, a single sample there would count as pinned.
     pinned = at_end.sum() > PINNED_TIMES_BESIDE * max(beside, 0.1)
     return find_intervals(when, numbers, at_end & pinned, least_count=3, least_s=PINNED_LEAST_S)
 
@@ -209,6 +212,7 @@ def has_no_water(water_column_m: ArrayLike, half_width_m: ArrayLike = 0.0) -> ND
     [False, True, True, False]
     """
     column = np.asarray(water_column_m, dtype=np.float64)
+    # fmax: without a known half-width the limit of the constant holds.
     limit = np.fmax(np.asarray(half_width_m, dtype=np.float64), OUT_OF_WATER_M)
     with np.errstate(invalid="ignore"):
         return np.asarray(column < limit, dtype=bool)

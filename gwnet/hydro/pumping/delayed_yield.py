@@ -64,6 +64,7 @@ def boulton(time: ArrayLike, sigma: float, r_over_b: float) -> Floats:
         root = np.sqrt(p + r_over_b**2 * p / (p + sigma * r_over_b**2))
         return np.asarray(2.0 / p * scaled_bessel_k(0, root) * np.exp(-root), dtype=np.complex128)
 
+    # At early times, where there is no drawdown yet, the inversion leaves tiny negative numbers.
     return np.maximum(invert_laplace(transform, time), 0.0)
 
 
@@ -106,10 +107,13 @@ def _confined(times: Floats, beta: float, pumped: Interval, observed: Interval) 
     """Return the drawdown between two impervious layers: Hantush (1961), J. Hydraulics Division 87, 83–98."""
     u = 1.0 / (4.0 * times)
     total = theis(u)
+    # Over the whole thickness the mean of each cosine is 0, and so is Hantush's sum.
     if pumped == _WHOLE or observed == _WHOLE:
         return total
+    # Terms fade as K0(nπ√β): at an argument of 25 they are below 1e-11.
     number = np.arange(1, min(int(8.0 / np.sqrt(beta)) + 2, _MOST_TERMS))
     share = _cosine_mean(number, pumped) * _cosine_mean(number, observed)
+    # Symmetrical screens cancel every other term, and each term costs a well function.
     kept = np.abs(share) > 1e-12
     parts = leaky(u[:, None], (number[kept] * np.pi * np.sqrt(beta))[None, :])
     return np.asarray(total + 2.0 * parts @ share[kept], dtype=np.float64)
@@ -119,7 +123,7 @@ def _cosine_mean(number: NDArray[np.int64], interval: Interval) -> Floats:
     """Return the mean of cos(nπz) over an interval."""
     low, high = interval
     angle = number * np.pi
-    if high - low < 1e-9:
+    if high - low < 1e-9:  # of a point the quotient below is 0 over 0
         return np.asarray(np.cos(angle * low), dtype=np.float64)
     return np.asarray((np.sin(angle * high) - np.sin(angle * low)) / (angle * (high - low)), dtype=np.float64)
 
@@ -131,6 +135,7 @@ def _hankel_nodes(lowest: float) -> tuple[Floats, Floats]:
     count = max(int(np.ceil(np.log(zeros[0] / lowest) / _LOG_PANEL)), 1)
     edges = np.geomspace(lowest, zeros[0], count + 1)
     points, weights = np.polynomial.legendre.leggauss(_LOG_POINTS)
+    # Even in ln x: the later the time, the smaller the x from which the integral gets its value.
     middle, half = 0.5 * (np.log(edges[1:]) + np.log(edges[:-1])), 0.5 * np.diff(np.log(edges))
     low_x = np.exp(middle[:, None] + half[:, None] * points).ravel()
     low_weight = (half[:, None] * weights).ravel() * low_x
@@ -160,6 +165,7 @@ def _supplied(times: Floats, sigma: float, beta: float, pumped: Interval, observ
         fade = np.exp(-2.0 * eta)
         above = _height_mean(eta, fade, observed)
         if pumped != _WHOLE:
+            # Sinh and cosh by exp(−2η), since they overflow where η is above 700.
             above = above * _height_mean(eta, fade, pumped) * eta / (0.5 * (1.0 - fade))
         below = 0.5 * (eta * (1.0 - fade) + supply * (1.0 + fade))
         return np.asarray(2.0 / (sigma * beta) * above / ((squares + p) * below), dtype=np.complex128)

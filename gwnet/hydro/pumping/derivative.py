@@ -47,16 +47,20 @@ def bourdet_derivative(days: ArrayLike, drawdown_m: ArrayLike, *, span: float = 
     if times.ndim != 1 or times.shape != drawdown.shape:
         message = f"Times have the shape {times.shape} and drawdowns {drawdown.shape}; expected (n,)."
         raise ShapeError(message)
+    # The logarithm of the start itself does not exist.
     used = (times > 0.0) & np.isfinite(drawdown)
     distinct, place = np.unique(times[used], return_inverse=True)
+    # Readings at one moment would have a slope over no time.
     mean = np.bincount(place, drawdown[used]) / np.bincount(place) if distinct.size else drawdown[used]
     logarithm = np.log(distinct)
     # the last point at least the span before, and the first at least the span after
     reach = max(span, 0.0)
     index = np.arange(distinct.size)
+    # 1e-12, so that a point just the span away counts in spite of rounding.
     left = np.minimum(np.searchsorted(logarithm, logarithm - reach + 1e-12, side="right") - 1, index - 1)
     right = np.maximum(np.searchsorted(logarithm, logarithm + reach - 1e-12, side="left"), index + 1)
     derivative = np.full(distinct.size, np.nan)
+    # A point without one on either side at that distance has no derivative.
     inner = (left >= 0) & (right < distinct.size)
     before, after, at = left[inner], right[inner], index[inner]
     width_before, width_after = logarithm[at] - logarithm[before], logarithm[after] - logarithm[at]

@@ -61,6 +61,7 @@ def fit_distance(
     T = Q ln(r2/r1)/(2π(s1 − s2)): Thiem (1906), Hydrologische Methoden (from memory). With drawdowns of one time t the
     line is also Cooper and Jacob's, S = 2.246 Tt/R².
     """
+    # After the stop the level recovers, and its drawdown is no longer that of a rate.
     used = [well.within(-math.inf, rates.stop_days) for well in used_readings(wells, rates)]
     last = [_last_reading(well) for well in used if well.days.size]
     distance = np.array([well.distance_m for well in last])
@@ -73,6 +74,7 @@ def fit_distance(
         message = "The drawdown does not fall with distance from the pumped well."
         raise AnalysisError(message, fix="Check the distances and the drawdowns.")
     time = float(np.median([well.days[0] for well in last]))
+    # Just before the reading: one at the change of the rate is still of the rate before.
     rate = float(rates.rate_at(min(float(well.days[0]) for well in last) - SAME_TIME_DAYS))
 
     def slopes(theta: Floats) -> tuple[Floats, Floats]:
@@ -95,7 +97,8 @@ def fit_distance(
         limits = "are those of the readings' half-widths" if last[0].half_width_m is not None else "are not known"
         notes.append(f"Two wells leave no residual: limits {limits}.")
     days = np.array([float(well.days[0]) for well in last])
-    began = float(rates.start_days[rates.rate_m3_d > 0.0][0])
+    began = rates.began_days
+    # Cooper and Jacob's line over distance holds for one time in all wells.
     if np.ptp(days) <= 0.02 * (time - began):
         derived = LINE_FACTOR * fit.value("transmissivity") * (time - began) / fit.value("radius_of_influence") ** 2
         fit = replace(fit, parameters=(*fit.parameters, Parameter("storativity", derived, "")))

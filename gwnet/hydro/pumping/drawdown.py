@@ -118,9 +118,12 @@ def drawdown_from_depths(
         message = f"The background is {background!r}; expected mean or line."
         raise AnalysisError(message)
     drawdown = depth - static
+    # A part that is not known adds nothing; it does not make the known one unknown.
     half_width = np.sqrt(np.nan_to_num(widths) ** 2 + np.nan_to_num(static_width) ** 2)
+    # A half-width of 0 would give a reading infinite weight; here it means that none is known.
     half_width[half_width == 0.0] = math.nan
     if thickness_m is not None:
+        # By the slope of s − s²/(2b).
         half_width = half_width * np.abs(1.0 - drawdown / thickness_m)
         drawdown = thickness_corrected(drawdown, thickness_m)
     return DrawdownSeries(
@@ -143,6 +146,7 @@ def _mean_level(depth: Floats, widths: Floats, n: int) -> tuple[Floats, Floats, 
     count = depth.size
     read = float(np.sqrt(np.nanmean(widths**2)) / math.sqrt(count)) if np.isfinite(widths).any() else math.nan
     scatter = student_95(count - 1) * float(np.std(depth, ddof=1)) / math.sqrt(count) if count > 1 else math.nan
+    # Whichever is larger: few readings may agree by chance, many may scatter more than a tape does.
     known = [value for value in (read, scatter) if math.isfinite(value)]
     note = "The static level is a single reading." if count == 1 else ""
     return np.full(n, float(np.mean(depth))), np.full(n, max(known) if known else math.nan), 0.0, math.nan, note

@@ -208,6 +208,7 @@ def reading_weights(wells: Sequence[WellDrawdown]) -> tuple[Floats, float | None
     if any(well.half_width_m is None for well in wells):
         return np.ones(sum(well.days.size for well in wells)), None
     inverse = NORMAL_95 / np.concatenate([well.half_width_m for well in wells if well.half_width_m is not None])
+    # Scaled to a mean square of 1, so that sums of squares stay in m² and comparable between tests.
     scale = math.sqrt(float(np.mean(inverse**2)))
     return np.asarray(inverse / scale, dtype=np.float64), 1.0 / scale
 
@@ -287,6 +288,7 @@ def _starts(
         message = "The drawdowns do not rise with pumping; no model of drawdown fits."
         raise AnalysisError(message, fix="Check the signs: drawdown is positive down, rates are positive.")
     best.sort(key=lambda pair: pair[0])
+    # Two parameters have one valley; with more the second best start may lead to the deeper one.
     return [start for _, start in best[: min(2, len(kinds) - 1)]]
 
 
@@ -301,6 +303,7 @@ def _scaled(
     shape = shape_of(parameters)
     along = float((shape * weight) @ (observed * weight))
     size = float((shape * weight) @ (shape * weight))
+    # A shape against the drawdowns would need a negative transmissivity.
     if along <= 0.0 or size <= 0.0:
         return None
     factor = size / along
@@ -325,6 +328,7 @@ def parameters_of(kinds: Sequence[FittedParameter], problem: Problem, solution: 
     for kind, theta, lower, upper, low, high in zip(
         kinds, solution.theta, solution.lower, solution.upper, problem.low, problem.high, strict=True
     ):
+        # The search comes close to an end of its range but not onto it.
         at_end = math.inf if theta > high - 1e-3 else -math.inf if theta < low + 1e-3 else float(theta)
         found.append(
             Parameter(
@@ -340,6 +344,7 @@ def parameters_of(kinds: Sequence[FittedParameter], problem: Problem, solution: 
 
 
 def _exp(logarithm: float) -> float:
+    # A float64 overflows just above exp(709).
     return math.inf if logarithm > 700.0 else math.exp(logarithm)
 
 
@@ -448,6 +453,8 @@ def comparison_note(fit: PumpingFit, simpler: PumpingFit, name: str, serial: flo
     if not math.isfinite(gain):
         return f"There are too few readings to compare it with the model {name}."
     penalty = _penalty(fit) - _penalty(simpler)
+    # Of correlated residuals fewer count, so the gain in fit shrinks; the number of parameters does
+    # not.
     gain = (gain + penalty) * (1.0 - serial) / (1.0 + serial) - penalty
     if gain < SUPPORTED_AICC:
         return (
@@ -463,5 +470,6 @@ def _signed(number: float) -> str:
 
 def _penalty(fit: PumpingFit) -> float:
     """Return the part of Akaike's criterion that grows with the number of parameters."""
+    # One more, since the variance of the residuals is estimated as well.
     parameters = fit.n - fit.degrees + 1
     return 2.0 * parameters * fit.n / (fit.n - parameters - 1)

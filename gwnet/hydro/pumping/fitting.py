@@ -94,6 +94,7 @@ class Problem:
         misfit = self.misfit(theta)
         columns = np.empty((misfit.size, theta.size))
         for place in range(theta.size):
+            # Backward at the upper end: beyond it the model may not be defined.
             step = -_STEP if theta[place] + _STEP > self.high[place] else _STEP
             moved = theta.copy()
             moved[place] += step
@@ -194,9 +195,11 @@ def aicc(sum_squares: float, n: int, k: int) -> float:
     -----
     Hurvich and Tsai (1989), Biometrika 76, 297–307 (from memory).
     """
+    # The variance of the residuals is a parameter, too.
     parameters = k + 1
     if n <= parameters + 1:
         return math.nan
+    # A perfect fit, as of made-up readings, has the logarithm of 0.
     fit = n * math.log(max(sum_squares, 1e-300) / n)
     return fit + 2.0 * parameters + 2.0 * parameters * (parameters + 1) / (n - parameters - 1)
 
@@ -214,7 +217,10 @@ def student_95(degrees: float) -> float:
 def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple[Floats, float]:
     from scipy.optimize import least_squares
 
+    # The library refuses a start that lies on an end.
     inside = np.clip(start, problem.low + 1e-9, problem.high - 1e-9)
+    # Misfit and slopes are asked for at one place after the other; nothing older is asked for
+    # again.
     kept: dict[bytes, tuple[Floats, Floats]] = {}
 
     def both(theta: Floats) -> tuple[Floats, Floats]:
@@ -232,6 +238,7 @@ def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple
 
     if problem.is_free and inside.size <= problem.observed.size:
         # Levenberg and Marquardt's method knows no ends and is much the fastest; what leaves the search is done again
+        # On its way it may try places where the model overflows.
         with np.errstate(all="ignore"), contextlib.suppress(OverflowError, ValueError):
             free = least_squares(misfit, inside, slopes, method="lm", xtol=tolerance, ftol=tolerance)
             if (free.x > problem.low).all() and (free.x < problem.high).all() and math.isfinite(free.cost):
@@ -250,6 +257,7 @@ def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple
 
 
 def _inverse(normal: Floats) -> Floats:
+    # By eigenvalues, since the plain inverse fails where the data do not see a parameter.
     """Return the inverse of the normal matrix; a direction that the data do not see gets a great variance."""
     values, vectors = np.linalg.eigh(normal)
     floor = max(float(values[-1]), 1e-300) * 1e-13
@@ -295,6 +303,7 @@ def _newton_limit(
     spread = math.sqrt(covariance[place, place])
     left = problem.observed.size - theta.size
     half = (student_95(left) if left > 0 else NORMAL_95) * spread
+    # So far from the best fit the sum of squares is no parabola, and Newton's steps lead astray.
     if not half < 1.2:
         return math.nan
     others = np.arange(theta.size) != place
@@ -314,10 +323,12 @@ def _newton_limit(
         except np.linalg.LinAlgError:
             return math.nan
         if abs(height) < 0.5 * _CLOSE * rise and downhill < _CLOSE * rise:
+            # A step may have gone over to the limit of the other side.
             return float(at[place] - step[place]) if sign * (at[place] - theta[place]) > 0.0 else math.nan
         longest = float(np.abs(step).max())
         if not math.isfinite(longest):
             return math.nan
+        # No step above 1 in a logarithm: far from the limit Newton's would overshoot.
         at = at - step * min(1.0, 1.0 / max(longest, 1e-300))
     return math.nan
 
@@ -340,11 +351,14 @@ def _traced_limit(
         above = height - least - rise
         if above >= 0.0:
             break
+        # A profile that levels off below the limit never reaches it: the parameter has none on this
+        # side.
         if abs(outer - inner) >= _FAR and abs(above - below) < _FLAT * rise:
             return sign * math.inf
         inner, below, start = outer, above, end
         step *= 2.0
     while abs(outer - inner) > 2e-3 * max(abs(outer - float(theta[place])), 1e-3):
+        # Not nearer to an end than a tenth, or one end would stay and the other creep.
         share = min(max(below / (below - above), 0.1), 0.9)
         middle = inner + share * (outer - inner)
         end, height = _profile(problem, start, place, middle)
@@ -374,6 +388,7 @@ def _profile(problem: Problem, start: Floats, place: int, value: float) -> tuple
 
     def slopes(part: Floats) -> tuple[Floats, Floats]:
         values, derivative = problem.misfit_and_slopes(whole(part))
+        # The reduced problem applies the weights itself.
         return values / problem.weight + problem.observed, derivative[:, others] / problem.weight[:, None]
 
     reduced = Problem(

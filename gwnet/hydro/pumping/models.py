@@ -107,6 +107,7 @@ def _storage(
     casing_m = geometry.need("casing_radius_m", "radius of the pumped well's casing")
     alpha = p["storativity"] * (bore_m / casing_m) ** 2
     time = p["transmissivity"] * days / (p["storativity"] * bore_m**2)
+    # Inside the bore there is one water level: that at its wall.
     radii = max(distance_m / bore_m, 1.0)
     return wellbore_storage(time, alpha, radii) / (4.0 * np.pi * p["transmissivity"])
 
@@ -126,6 +127,7 @@ def _neuman(
 
 def _open_interval(top_m: float | None, bottom_m: float | None, thickness_m: float) -> tuple[float, float]:
     """Return an open interval as shares of the thickness above the base; the whole where it is not known."""
+    # Depths count from the top of the aquifer, the solution from its base.
     top = 0.0 if top_m is None else min(max(top_m, 0.0), thickness_m)
     bottom = thickness_m if bottom_m is None else min(max(bottom_m, top), thickness_m)
     return 1.0 - bottom / thickness_m, 1.0 - top / thickness_m
@@ -261,6 +263,7 @@ def _of_others(
     during, before = total[: well.days.size], total[well.days.size :]
     if not before.size:
         return during
+    # Taken off in the way in which the test's own static level was taken, which holds it as well.
     if well.background == "line" and np.unique(well.before_days).size > 1:
         slope, middle = np.polyfit(well.before_days, before, 1)
         return np.asarray(during - (middle + slope * well.days), dtype=np.float64)

@@ -152,6 +152,7 @@ def predict_drawdown(
     value, spread = _drawdown_of(fit, days, distance_m, growth)(rate_m3_d)
     quantile = student_95(fit.degrees) if fit.degrees > 0 else NORMAL_95
     with np.errstate(over="ignore"):
+        # Limits are a factor, as errors are of logarithms: a drawdown has no limit below 0.
         ratio = float(np.exp(quantile * spread)) if math.isfinite(spread) else math.inf
     return Prediction(value, value / ratio, value * ratio, "m", _note(fit, rate_m3_d, days))
 
@@ -204,6 +205,7 @@ def rate_for_drawdown(
 
         low, high = math.log(_RATES[0]), math.log(_RATES[1])
         low_end, high_end = above(low), above(high)
+        # Without a covariance nothing is known but that the rate is not negative.
         if not (math.isfinite(low_end) and math.isfinite(high_end)):
             return 0.0 if side > 0.0 else math.inf
         if low_end > 0.0:
@@ -236,6 +238,7 @@ def _of_logarithms(
 ) -> Callable[[float], tuple[float, float]]:
     """Return the drawdown with its spread from the covariance of the logarithms of the parameters."""
     k = fit.covariance.shape[0]
+    # A parameter at an end of the search is 0 or infinite and has no logarithm.
     theta = np.log([max(min(parameter.value, 1e12), 1e-12) for parameter in fit.parameters[:k]])
 
     def worked_out(rate: float) -> tuple[float, float]:
@@ -257,6 +260,7 @@ def _jacob_steps(fit: PumpingFit) -> Callable[[float], tuple[float, float]]:
 
     def worked_out(rate: float) -> tuple[float, float]:
         powers = np.array([rate, rate**2])
+        # Jacob's coefficients may come out negative, and the logarithm needs a number above 0.
         value = max(float(powers @ np.array([linear, loss])), 1e-300)
         if fit.degrees <= 0:
             return value, math.inf
@@ -305,6 +309,7 @@ def _with_growth(
     """Return the drawdown at the steps' hours, and its growth after them by another test's transmissivity."""
     step_days = float(np.median(np.diff(fit.days, prepend=0.0)))
     if growth is None:
+        # A tenth more, since steps are never timed to the minute.
         if days > 1.1 * step_days:
             message = f"The steps lasted {24.0 * step_days:.3g} h; they do not tell the drawdown after {days:g} d."
             raise AnalysisError(message, fix="Give an analysis with a transmissivity, or use step-theis.")

@@ -68,6 +68,16 @@ class PumpingRates:
         return np.diff(self.rate_m3_d, prepend=0.0)
 
     @property
+    def began_days(self) -> float:
+        """Return when pumping began: a history may start with a rate of 0 [d]."""
+        return float(self.start_days[self.rate_m3_d > 0.0][0])
+
+    @property
+    def last_rate_m3_d(self) -> float:
+        """Return the last rate above 0 [m³/d]."""
+        return float(self.rate_m3_d[self.rate_m3_d > 0.0][-1])
+
+    @property
     def stop_days(self) -> float:
         """Return when the pump stopped for good; infinite where the last rate is above 0 [d]."""
         return math.inf if self.rate_m3_d[-1] > 0.0 else float(self.start_days[-1])
@@ -400,7 +410,7 @@ def used_readings(wells: Sequence[WellDrawdown], rates: PumpingRates) -> list[We
     AnalysisError
         If no reading is left.
     """
-    first = float(rates.start_days[rates.rate_m3_d > 0.0][0])
+    first = rates.began_days
     used = [well.within(first, math.inf) for well in wells]
     used = [well for well in used if well.days.size]
     if not used:

@@ -100,6 +100,7 @@ def fit_slug(wells: Sequence[WellDrawdown], geometry: PumpingGeometry | None = N
 
     def predict(theta: Floats) -> Floats:
         transmissivity, storativity = np.exp(theta)
+        # With a storativity of 0 there is no transform.
         alpha = max(float(storativity) * (bore_m / casing_m) ** 2, 1e-300)
         return np.concatenate(
             [
@@ -148,7 +149,9 @@ def _displacements(wells: Sequence[WellDrawdown], geometry: PumpingGeometry) -> 
     tested = wells[0]
     initial = geometry.initial_m
     if initial is None:
+        # Nobody measured it: the earliest reading is the nearest to it.
         initial = float(tested.drawdown_m[int(np.argmin(tested.days))])
+    # A slug pulled out lowers the level; all formulas are of a level that was raised.
     sign = math.copysign(1.0, float(tested.drawdown_m[int(np.argmax(np.abs(tested.drawdown_m)))]))
     initial = abs(initial)
     if initial <= 0.0:
@@ -274,6 +277,7 @@ def _fit_logarithms(
     if int(within.sum()) < 2:
         message = f"{int(within.sum())} readings have {text}; a line needs two."
         raise TooFewLevelsError(message, fix="Give a wider range, or check the displacement at the start.")
+    # No half-widths: those of heads are not those of their logarithms.
     line = WellDrawdown(used[0].well, used[0].distance_m, used[0].days[within], np.log(normalised[within]))
     factor = 2.0 * float(_needed_open_length(geometry)) / (casing_m**2 * logarithm)
     slope, start = np.polyfit(line.days, line.drawdown_m, 1)
@@ -287,6 +291,7 @@ def _fit_logarithms(
         [line],
         geometry,
     )
+    # Back in metres, as residuals of logarithms tell a reader nothing.
     scaled = initial * np.exp(fit.fitted_m)
     measured = initial * np.exp(fit.observed_m)
     fit = replace(

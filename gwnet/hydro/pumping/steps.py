@@ -87,6 +87,7 @@ def step_ends(rates: PumpingRates, well: WellDrawdown) -> StepEnds:
         if rate <= 0.0 or not places.size:
             continue
         place = int(places[np.argmax(well.days[places])])
+        # Without a drawdown there is no specific capacity.
         if well.drawdown_m[place] > 0.0:
             rows.append((rate, well.days[place], 24.0 * (well.days[place] - start), well.drawdown_m[place], place))
     if not rows:
@@ -259,6 +260,8 @@ def fit_steps_exponent(
     """
     ends, well = _ends_of(rates, wells, 3)
     at_ends = WellDrawdown(well.well, well.distance_m, ends.days, ends.drawdown_m, ends.half_width_m)
+    # By shares: a power of thousands of m³/d would put the coefficient at 1e-20, where no search
+    # finds it.
     share = ends.rate_m3_d / ends.rate_m3_d.max()
 
     def predict(theta: Floats) -> Floats:
@@ -340,7 +343,7 @@ def fit_steps_theis(
     Rorabaugh (1953) with the superposition of Theis's drawdowns; linear loss is that of the aquifer.
     """
     if len(wells) != 1:
-        _ends_of(rates, wells, 1)
+        _ends_of(rates, wells, 1)  # refuses, and names the wells
     (well,) = used_readings(wells, rates)
     geometry = geometry or PumpingGeometry()
     predict = _step_predictor(rates, well, geometry)
@@ -348,7 +351,7 @@ def fit_steps_theis(
     kinds = (TRANSMISSIVITY, STORATIVITY, _LOSS, _EXPONENT)
     starts = _step_starts(predict, well)
     fit, solution = fit_readings("step-theis", kinds, predict, starts, [well], geometry)
-    end = float(min(rates.stop_days, well.days.max())) - float(rates.start_days[rates.rate_m3_d > 0.0][0])
+    end = float(min(rates.stop_days, well.days.max())) - rates.began_days
     u = well.distance_m**2 * fit.value("storativity") / (4.0 * fit.value("transmissivity") * end)
     linear = float(theis(u)) / (4.0 * math.pi * fit.value("transmissivity"))
     fit = replace(fit, parameters=_with_derived(fit, greatest, linear), greatest_rate_m3_d=greatest)
@@ -370,11 +373,14 @@ def fit_steps_theis(
 def _step_predictor(rates: PumpingRates, well: WellDrawdown, geometry: PumpingGeometry) -> Callable[[Floats], Floats]:
     """Return what works out the drawdowns of a pumped well with its loss."""
     starts, values = rates.start_days, rates.rate_m3_d
+    # A reading at a change of the rate is still of the rate before.
     now = rates.rate_at(well.days - SAME_TIME_DAYS)
+    # What the casing gave up was pumped, but did not come out of the aquifer.
     if geometry.casing_radius_m is not None:
         now = now - _casing_rates(rates, well, geometry.casing_radius_m)
     changes = np.diff(values, prepend=0.0)
     greatest = float(rates.rate_m3_d.max())
+    # Differences of readings that scatter may give the casing more than was pumped.
     share = np.maximum(now, 0.0) / greatest
     elapsed = well.days[:, None] - starts[None, :]
     runs = elapsed > SAME_TIME_DAYS
@@ -392,7 +398,7 @@ def _step_predictor(rates: PumpingRates, well: WellDrawdown, geometry: PumpingGe
 def _casing_rates(rates: PumpingRates, well: WellDrawdown, casing_m: float) -> Floats:
     """Return what the casing itself gave up between two readings: π rc² Δs over the time, by backward differences."""
     order = np.argsort(well.days, kind="stable")
-    first = float(rates.start_days[rates.rate_m3_d > 0.0][0])
+    first = rates.began_days
     length = np.diff(np.concatenate([[first], well.days[order]]))
     fall = np.diff(np.concatenate([[0.0], well.drawdown_m[order]]))
     given = np.empty(length.size)

@@ -21,13 +21,14 @@ from gwnet.hydro.pumping.results import (
     WellDrawdown,
     used_readings,
 )
+from gwnet.units import MINUTES_PER_DAY
 
 Floats = NDArray[np.float64]
 
 #: Greatest u at which the straight line stands for Theis's curve: it is 2 % low there, 0.25 % at 0.01 (computed;
 #: Cooper and Jacob 1946, Trans. American Geophysical Union 27, 526–534, ask for small u).
 LARGEST_U: Final = 0.05
-#: 4/exp(2γ)… of the straight line: exp(−0.5772…)·4, γ Euler's constant.
+#: 4 exp(−γ) = 2.246 of the straight line, γ Euler's constant.
 LINE_FACTOR: Final = 4.0 * math.exp(-float(np.euler_gamma))
 #: Share by which the rate may vary over the readings of a straight line (project default).
 _STEADY_SHARE: Final = 0.05
@@ -77,13 +78,15 @@ def fit_straight_line(
     used = [well for well in used if well.days.size]
     check_count("straight-line", 2, used)
     rate = _steady_rate(rates, used)
-    start = float(rates.start_days[rates.rate_m3_d > 0.0][0])
+    start = rates.began_days
     kept = used
     fit = _line_fit(rate, start, kept, geometry or PumpingGeometry())
     for _ in range(_ROUNDS if trim else 0):
+        # `within` leaves out its first time; the reading just at the limit serves.
         late = [well.within(_valid_from(fit, well, start) - 2.0 * SAME_TIME_DAYS, math.inf) for well in used]
         late = [well for well in late if well.days.size]
         count = sum(well.days.size for well in late)
+        # Fewer than four would always lie nearly on a line.
         if count < 4 or count == fit.n:
             break
         kept, fit = late, _line_fit(rate, start, late, geometry or PumpingGeometry())
@@ -121,6 +124,8 @@ def _line_fit(rate: float, start: float, wells: Sequence[WellDrawdown], geometry
         line = scale * (math.log(LINE_FACTOR) + theta[0] - theta[1] + logarithm)
         return line, np.column_stack([scale - line, np.full(line.size, -scale)])
 
+    # With loss in the well the intercept gives storativities far from any aquifer's; the line holds
+    # all the same.
     kinds = (TRANSMISSIVITY, replace(STORATIVITY, low=1e-100, high=1e100))
     at = np.clip(np.log([transmissivity, storativity]), -200.0, 200.0)
     fit, solution = fit_readings("straight-line", kinds, lambda theta: slopes(theta)[0], [at], wells, geometry, slopes)
@@ -137,7 +142,9 @@ def _valid_from(fit: PumpingFit, well: WellDrawdown, start: float) -> float:
 def _validity(fit: PumpingFit, used: Sequence[WellDrawdown], kept: Sequence[WellDrawdown], start: float) -> str:
     left_out = sum(well.days.size for well in used) - fit.n
     early = sum(int((well.days < _valid_from(fit, well, start)).sum()) for well in kept)
-    times = ", ".join(f"{(_valid_from(fit, well, start) - start) * 1440.0:.3g} min at {well.well}" for well in used)
+    times = ", ".join(
+        f"{(_valid_from(fit, well, start) - start) * MINUTES_PER_DAY:.3g} min at {well.well}" for well in used
+    )
     text = f"u is at most {LARGEST_U:g}, as the straight line needs, from {times} on."
     if left_out:
         text += f" {left_out} earlier {'reading was' if left_out == 1 else 'readings were'} left out."
@@ -167,7 +174,8 @@ def recovery_ratio(rates: PumpingRates, days: ArrayLike) -> Floats:
     ratio = np.full(times.shape, math.nan)
     after = times > stop
     changes = rates.changes_m3_d
-    last = float(rates.rate_m3_d[rates.rate_m3_d > 0.0][-1])
+    last = rates.last_rate_m3_d
+    # In logarithms: the product of times to the power of rates would overflow.
     ratio[after] = np.exp(np.log(times[after][:, None] - rates.start_days) @ changes / last)
     return ratio
 
@@ -192,10 +200,10 @@ def equivalent_days(rates: PumpingRates, days: ArrayLike) -> Floats:
     Agarwal (1980), Society of Petroleum Engineers paper 9289 (from memory).
     """
     times = np.asarray(days, dtype=np.float64)
-    began = float(rates.start_days[rates.rate_m3_d > 0.0][0])
+    began = rates.began_days
     pumped = rates.stop_days - began
     changes, starts = rates.changes_m3_d[:-1], rates.start_days[:-1]
-    last = float(rates.rate_m3_d[rates.rate_m3_d > 0.0][-1])
+    last = rates.last_rate_m3_d
     at_stop = float(np.log(rates.stop_days - starts) @ changes) / last
     found = np.full(times.shape, math.nan)
     after = times > rates.stop_days if math.isfinite(pumped) else np.zeros(times.shape, dtype=bool)
@@ -255,7 +263,7 @@ def fit_recovery(
     check_count("recovery", 2, used)
     if np.ptp(logarithm) <= 0.0:
         raise AnalysisError("A straight line needs readings at two times.", fix="Add readings at another time.")
-    rate = float(rates.rate_m3_d[rates.rate_m3_d > 0.0][-1])
+    rate = rates.last_rate_m3_d
     slope, intercept = np.polyfit(logarithm, residual, 1)
     if slope <= 0.0:
         message = "The residual drawdown does not fall after the stop of the pump."
@@ -313,7 +321,7 @@ def fit_recovery_equivalent(
         If the pump did not stop, or a well has no reading on one side of the stop.
     """
     after = _recovery_readings(rates, wells)
-    last_rate = float(rates.rate_m3_d[rates.rate_m3_d > 0.0][-1])
+    last_rate = rates.last_rate_m3_d
     risen = []
     for well in after:
         before = next(other for other in wells if other.well == well.well).within(-math.inf, rates.stop_days)
@@ -323,5 +331,6 @@ def fit_recovery_equivalent(
         last = float(before.drawdown_m[int(np.argmax(before.days))])
         days = equivalent_days(rates, well.days)
         risen.append(WellDrawdown(well.well, well.distance_m, days, last - well.drawdown_m, well.half_width_m))
+    # Over equivalent time the rise is the drawdown of the last rate, as if it had been constant.
     fit = fit_straight_line(PumpingRates([0.0], [last_rate]), risen, geometry)
     return replace(fit, model="recovery-equivalent")

@@ -65,6 +65,8 @@ def interpolated(response: Response) -> Response:
         if days.size <= count or count == 0:
             return response(days)
         knots = np.geomspace(low, high, count)
+        # The root, since a spline through drawdowns that rise from 0 over decades would swing below
+        # 0.
         root = CubicSpline(np.log(knots), np.sqrt(np.maximum(response(knots), 0.0)))
         return np.asarray(root(np.log(days)) ** 2, dtype=np.float64)
 
@@ -94,5 +96,6 @@ def with_image(
     -----
     Ferris, Knowles, Brown and Stallman (1962), USGS WSP 1536-E (from memory).
     """
+    # Behind a barrier the image pumps as well; behind a river it gives back what the well takes.
     sign = 1.0 if boundary == "barrier" else -1.0
     return lambda days: response(distance_m, days) + sign * response(image_m, days)

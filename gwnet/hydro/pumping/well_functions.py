@@ -90,6 +90,7 @@ def leaky(u: ArrayLike, r_over_b: ArrayLike) -> Floats:
     value[~by_series] = _leaky_quadrature(upper_end[~by_series], small[~by_series])
     if is_mirrored.any():
         value[is_mirrored] = 2.0 * special.k0(ratio[is_mirrored]) - value[is_mirrored]
+    # What is left of 2 K0 after the other integral may be a rounding below 0.
     return np.maximum(value, 0.0).reshape(shape)
 
 

@@ -49,9 +49,11 @@ def datum_shift(latitude: float, longitude: float, corners: ArrayLike) -> float:
     west, east = table[:, 1].min(), table[:, 1].max()
     places = {(at[0], at[1]): at[2] for at in table.tolist()}
     wanted = {(row, column) for row in (south, north) for column in (west, east)}
+    # Four rows that hold one corner twice would leave another without an offset.
     if set(places) != wanted or len(wanted) != 4:
         raise SettingsError("The corners make no rectangle of two latitudes and two longitudes.", fix=fix)
     up, right = (latitude - south) / (north - south), (longitude - west) / (east - west)
+    # Beyond the cell the formula would go on, and an extrapolated shift looks like any other.
     if not (0.0 <= up <= 1.0 and 0.0 <= right <= 1.0):
         message = f"The place {latitude:g}, {longitude:g} lies outside the cell."
         raise SettingsError(message, fix="Give the corners of the cell around the place.")

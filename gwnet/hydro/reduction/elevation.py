@@ -84,16 +84,19 @@ def combine_repeats(repeats_m: ArrayLike, tolerance_m: ArrayLike, *, chosen: Arr
     tolerance = np.broadcast_to(np.asarray(tolerance_m, dtype=np.float64), table.shape[:1])
     taken = ~np.isnan(table)
     count = taken.sum(axis=1)
+    # Infinities rather than nanmax, which warns of a row without any repeat (a dry well).
     highest = np.where(taken, table, -np.inf).max(axis=1, initial=-np.inf)
     lowest = np.where(taken, table, np.inf).min(axis=1, initial=np.inf)
     spread = np.where(count > 0, highest - lowest, np.nan)
     mean = np.divide(np.where(taken, table, 0.0).sum(axis=1), count, out=np.full(count.shape, np.nan), where=count > 0)
+    # Decimals are not exact in binary: 12.346 - 12.340 comes out a hair above 0.006.
     disagree = (count > 1) & (spread > tolerance + 1e-7)
     depth = np.where(disagree, np.nan, mean)
     if chosen is not None:
         picked = np.asarray(chosen, dtype=np.int64)
         has_choice = picked > 0
         column = np.clip(picked - 1, 0, table.shape[1] - 1)
+        # A person's choice also replaces the mean of repeats that agree.
         depth = np.where(has_choice, table[np.arange(len(table)), column], depth)
         disagree &= ~has_choice
     return Repeats(depth, spread, count.astype(np.int64), disagree)
@@ -232,6 +235,7 @@ def product_corrected_elevation(
     head, thickness, density = broadcast(
         water_elevation_m=water_elevation_m, product_thickness_m=product_thickness_m, relative_density=relative_density
     )
+    # Without the product's weight the water would rise by the product's height times its density.
     return head + density * thickness
 
 
@@ -302,5 +306,7 @@ def dry_bound_depth(screen_bottom_m: ArrayLike, sounded_depth_m: ArrayLike, tota
     screen, sounded, built = broadcast(
         screen_bottom_m=screen_bottom_m, sounded_depth_m=sounded_depth_m, total_depth_m=total_depth_m
     )
+    # fmin keeps the depth that is known where the other is missing.
     shallower = np.fmin(screen, sounded)
+    # The depth as built may be that of a sump, so it is used only where nothing else is known.
     return np.where(np.isnan(shallower), built, shallower)

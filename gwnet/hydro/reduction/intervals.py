@@ -78,9 +78,11 @@ def in_force(
     closed = np.flatnonzero(~open_end)
     start_key, end_key, query_key, floor_key = _keys(groups, starts, ends[closed], groups[closed], wanted, times)
     order = np.argsort(start_key, kind="stable")
+    # Half-open intervals: what starts at the time of a query is in force, what ends at it is not.
     started = np.searchsorted(start_key[order], query_key, side="right")
     before_group = np.searchsorted(start_key[order], floor_key, side="left")
     sorted_ends = np.sort(end_key)
+    # Ends of groups sorted before this one are in the count of both searches and cancel.
     ended = np.searchsorted(sorted_ends, query_key, side="right") - np.searchsorted(sorted_ends, floor_key, side="left")
     count = (started - before_group) - ended
     index = np.full(wanted.size, -1, dtype=np.int64)
@@ -99,6 +101,7 @@ def _keys(
     times: NDArray[Any],
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Return sortable keys of group and time, and the smallest key of each query's group."""
+    # Ranks in place of times: one integer key of group and time, of whatever kind the times are.
     _, rank = np.unique(np.concatenate([starts, ends, times]), return_inverse=True)
     _, code = np.unique(np.concatenate([groups, wanted]), return_inverse=True)
     m, closed = groups.size, ends.size
@@ -125,6 +128,7 @@ def _settle_nested(
     candidates = np.flatnonzero(single)
     chosen = index[candidates]
     over = ~open_end[chosen] & (ends[chosen] <= times[candidates])
+    # One at a time: overlaps are refused on saving, so hardly any query comes here.
     for query in candidates[over]:
         holds = (groups == wanted[query]) & (starts <= times[query]) & (open_end | (ends > times[query]))
         index[query] = int(np.flatnonzero(holds)[0])

@@ -102,6 +102,7 @@ def tape_correction(
     if not of_instrument.shape == of_day.shape == tape_m.shape == reference_m.shape:
         message = "The columns of the tape checks differ in length."
         raise ShapeError(message)
+    # NaN stays NaN: a correction of 0 would make a missing reading look like one.
     correction = np.where(np.isnan(reading), np.nan, 0.0)
     beyond = np.zeros(reading.shape, dtype=bool)
     used, instruments, days = _last_check(tape, when, of_instrument, of_day)
@@ -110,6 +111,7 @@ def tape_correction(
         order = np.argsort(tape_m[rows], kind="stable")
         at, values = tape_m[rows][order], (reference_m - tape_m)[rows][order]
         here = used == number
+        # interp is constant beyond its ends: no slope is drawn on to depths that nobody compared.
         correction[here] = np.where(np.isnan(reading[here]), np.nan, np.interp(reading[here], at, values))
         beyond[here] = (reading[here] < at[0]) | (reading[here] > at[-1])
     return TapeCorrection(correction, used >= 0, beyond, used, instruments, days)
@@ -128,12 +130,15 @@ def _last_check(
     instruments = np.array([key[0] for key in keys], dtype=np.int64)
     day_numbers = np.array([key[1] for key in keys], dtype=np.int64)
     reading_days = when.astype(np.int64)
+    # Days counted from the earliest: those before 1970 are negative and would reach into another
+    # instrument's keys.
     low = min(int(day_numbers.min()), int(reading_days.min(initial=0)))
     span = max(int(day_numbers.max()), int(reading_days.max(initial=0))) - low + 1
     check_key = instruments * span + (day_numbers - low)
     query_key = tape * span + (reading_days - low)
     place = np.searchsorted(check_key, query_key, side="right") - 1
     has_check = place >= 0
+    # A reading earlier than the first check of its tape is preceded by a check of another one.
     has_check[has_check] = instruments[place[has_check]] == tape[has_check]
     used = np.where(has_check & (tape >= 0), place, -1)
     return used.astype(np.int64), instruments, day_numbers.astype("datetime64[D]")

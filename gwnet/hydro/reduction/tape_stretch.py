@@ -91,7 +91,7 @@ def axial_stiffness(section_mm2: float, elasticity_pa: float = STEEL_ELASTICITY_
     if not (section_mm2 > 0.0 and elasticity_pa > 0.0):
         message = f"Section and modulus must be greater than 0, not {section_mm2:g} mm² and {elasticity_pa:g} Pa."
         raise SettingsError(message)
-    return section_mm2 * elasticity_pa / 1e6
+    return section_mm2 * elasticity_pa / 1e6  # mm² to m²
 
 
 def tension_correction(
@@ -134,5 +134,7 @@ def tension_correction(
     """
     lengths = np.asarray(length_m, dtype=np.float64)
     pull = lengths * (np.asarray(tension_n, dtype=np.float64) - np.asarray(standard_n, dtype=np.float64))
+    # Half, because each metre carries only the tape below it: all of it at the top, nothing at the
+    # end.
     own_weight = 0.5 * np.asarray(weight_n_per_m, dtype=np.float64) * lengths**2
     return np.asarray((pull + own_weight) / np.asarray(stiffness_n, dtype=np.float64))

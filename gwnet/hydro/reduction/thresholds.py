@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from gwnet.errors import AnalysisError, ShapeError
+from gwnet.errors import AnalysisError
+from gwnet.hydro.arrays import broadcast
 
 #: States; `NO_READING` stands where there is neither a number nor a bound.
 CROSSED: Final = 1
@@ -61,7 +62,7 @@ def threshold_state(
     if kind not in ("lower", "upper"):
         message = f"Unknown kind of threshold {kind!r}; expected lower or upper."
         raise AnalysisError(message)
-    elevation, level, bounds = _broadcast(water_elevation_m, level_m, bound)
+    elevation, level, bounds = broadcast(water_elevation_m=water_elevation_m, level_m=level_m, bound=bound)
     # mirrored, an upper threshold on rising water is a lower one on falling water
     if kind == "upper":
         elevation, level, bounds = -elevation, -level, -bounds
@@ -70,19 +71,6 @@ def threshold_state(
     state = np.where(at_or_below, CROSSED, NOT_CROSSED)
     state = np.where((bounds < 0) & ~at_or_below, UNDETERMINED, state)
     state = np.where((bounds > 0) & at_or_below, UNDETERMINED, state)
+    # Last, because comparisons with NaN are False and would read as "not crossed".
     state = np.where(np.isnan(elevation) | np.isnan(level), NO_READING, state)
     return state.astype(np.int8)
-
-
-def _broadcast(elevation: npt.ArrayLike, level: npt.ArrayLike, bound: npt.ArrayLike) -> tuple[Floats, Floats, Any]:
-    arrays = (np.asarray(elevation, dtype=np.float64), np.asarray(level, dtype=np.float64), np.asarray(bound))
-    try:
-        first, second, third = np.broadcast_arrays(*arrays)
-    except ValueError as error:
-        shapes = ", ".join(
-            f"{name} {array.shape}"
-            for name, array in zip(("water_elevation_m", "level_m", "bound"), arrays, strict=True)
-        )
-        message = f"Shapes do not broadcast: {shapes}."
-        raise ShapeError(message) from error
-    return first, second, third.astype(np.int64)

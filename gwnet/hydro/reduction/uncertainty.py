@@ -141,20 +141,27 @@ def uncertainty_parts(
     Defaults and their sources stand in `gwnet.constants`. Beyond the depths to which a tape's accuracy is stated it
     grows in proportion to depth.
     """
+    # Water above the measuring point has a negative depth; the length of tape is what counts.
     depth = np.abs(np.asarray(depth_m, dtype=np.float64))
     tape = np.asarray(by_tape, dtype=bool)
     survey = np.asarray(survey_accuracy_m, dtype=np.float64)
     accuracy = np.asarray(instrument_accuracy_m, dtype=np.float64)
     accuracy = np.where(np.isnan(accuracy), TAPE_ACCURACY_M, accuracy)
+    # fmax: where no depth was read the stated accuracy holds as it is.
     deep = np.fmax(depth / TAPE_ACCURACY_DEPTH_M, 1.0)
     unchecked = UNCHECKED_TAPE_SLOPE * np.where(np.isnan(depth), 0.0, depth)
     unchecked = np.where(np.asarray(never_checked), np.hypot(unchecked, NEVER_CHECKED_TAPE_M), unchecked)
     checked = np.hypot(REFERENCE_TAPE_ACCURACY_M, UNCHECKED_TAPE_SLOPE * np.nan_to_num(np.asarray(beyond_check_m)))
     check = np.where(np.asarray(tape_checked, dtype=bool), checked, unchecked)
+    # One reading shows no spread; it may be off by as much as repeats are allowed to differ.
     single = np.asarray(repeat_count) < 2
+    # Half, because spread and tolerance are between two readings and a half-width is from their
+    # middle.
     repeat = np.where(single, np.asarray(repeat_tolerance_m), np.asarray(spread_m)) / 2.0
     thickness = np.nan_to_num(np.asarray(product_thickness_m, dtype=np.float64))
     stated = np.full(depth.shape, np.nan) if reading_accuracy_m is None else np.asarray(reading_accuracy_m, np.float64)
+    # A source that states the accuracy of a reading has counted tape, check, repeats and stretch in
+    # it.
     is_stated = ~np.isnan(stated)
     return UncertaintyParts(
         survey_m=np.where(np.isnan(survey), SURVEY_ACCURACY_M, survey),

@@ -95,7 +95,9 @@ def year_part(day: ArrayLike) -> Floats:
     """
     days = np.asarray(day, dtype="datetime64[D]")
     start = days.astype("datetime64[Y]")
+    # By the length of its own year, so that the cycle closes at New Year in leap years too.
     first, after = start.astype("datetime64[D]"), (start + 1).astype("datetime64[D]")
+    # Noon: dates have no time of day, and midnight would put every level half a day early.
     return np.asarray(((days - first).astype(np.int64) + 0.5) / (after - first).astype(np.int64), dtype=np.float64)
 
 
@@ -171,6 +173,7 @@ def _refuse_too_few(days: NDArray[np.datetime64], part: Floats) -> None:
         raise TooFewLevelsError(message)
     places = np.sort(part)
     unseen = float(np.max(np.diff(np.append(places, places[0] + 1.0))))
+    # Round the turn of the year: from the last value of December to the first of January.
     if unseen > _LONGEST_UNSEEN:
         message = (
             f"No year has a value in {12 * unseen:.1f} months of the year, so the annual cycle cannot be estimated."
@@ -181,8 +184,10 @@ def _refuse_too_few(days: NDArray[np.datetime64], part: Floats) -> None:
 def _bent_line(when: Floats) -> Floats:
     """Return the columns of a line that bends at places with equally many values between."""
     pieces = int(min((when[-1] - when[0]) / _BEND_YEARS, when.size / _BEND_VALUES))
+    # Equally many values between bends: a bend in a gap would rest on nothing.
     bends = np.quantile(when, np.arange(1, pieces) / pieces) if pieces > 1 else np.empty(0)
     beyond = np.maximum(when[:, None] - bends[None, :], 0.0)
+    # Centred, so that the test of rank does not take constant and slope for one column.
     return np.column_stack([np.ones_like(when), when - when.mean(), beyond])
 
 
@@ -194,22 +199,30 @@ def _covariance(design: Floats, inverse: Floats, residual: Floats, when: Floats)
         return np.zeros_like(inverse), 0.0
     steps = np.diff(when)
     usual = float(np.median(steps))
+    # Steps of about the usual length only: over a gap neighbours are less correlated, and would
+    # dilute the rest.
     near = (steps > 0.5 * usual) & (steps < 1.5 * usual)
     products = float((residual[1:] * residual[:-1])[near].mean()) if near.any() else 0.0
     correlation = products / float(np.mean(residual**2))
+    # Correlation of few residuals comes out too low; first-order bias of (1 + 4 r) / n (Marriott
+    # and Pope, 1954; Kendall, 1954; from memory).
     correlation += (1.0 + 4.0 * correlation) / residual.size if correlation > 0.0 else 0.0
+    # Negative correlation would narrow the limits; few values show it by chance.
     correlation = min(max(correlation, 0.0), _MOST_CORRELATION)
     if correlation == 0.0:
         return inverse * float(residual @ residual) / free, 0.0
     decay = math.log(correlation) / float(steps[near].mean())
     together = np.exp(decay * np.abs(when[:, None] - when[None, :]))
     middle = design.T @ together @ design
+    # Correlated residuals hold fewer free numbers than n less the columns.
     degrees = residual.size - float(np.trace(inverse @ middle))
     return inverse @ middle @ inverse * float(residual @ residual) / degrees, correlation
 
 
 def _outcome(found: Floats, covariance: Floats, count: int, correlation: float) -> AnnualCycle:
     cosine, sine = float(found[0]), float(found[1])
+    # Amplitude and timing are not linear in the two parts: their errors are those along and across
+    # the wave.
     amplitude = math.hypot(cosine, sine)
     wave = covariance[:2, :2]
     free = count - found.size
@@ -221,6 +234,7 @@ def _outcome(found: Floats, covariance: Floats, count: int, correlation: float) 
         half = reach * math.sqrt(max(float(along @ wave @ along), 0.0))
         turn = reach * math.sqrt(max(float(across @ wave @ across), 0.0)) / amplitude
         days = turn / (2.0 * math.pi) * _YEAR_DAYS
+        # pinv: a record that the wave fits without remainder has a covariance of 0.
         ratio = float(found[:2] @ np.linalg.pinv(wave) @ found[:2]) / 2.0
         p_value = float(f_distribution.sf(ratio, 2, free)) if wave.any() else 0.0
     return AnnualCycle(
@@ -229,6 +243,7 @@ def _outcome(found: Floats, covariance: Floats, count: int, correlation: float) 
         amplitude_lower=max(amplitude - half, 0.0),
         amplitude_upper=amplitude + half,
         highest_day=(math.atan2(sine, cosine) / (2.0 * math.pi)) % 1.0 * _YEAR_DAYS,
+        # An interval of half a year or more on either side says that any day may be the highest.
         highest_day_half_width=days if days < _YEAR_DAYS / 2.0 else math.nan,
         p_value=p_value,
         correlation=correlation,

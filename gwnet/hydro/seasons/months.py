@@ -249,6 +249,7 @@ def daily_envelope(
     table = _by_year_and_day(years, days, numbers, half_window_days)
     counted = (~np.isnan(table)).sum(axis=0)
     envelope = np.full((_YEAR_DAYS, share.size), np.nan)
+    # At least one: with `least_years` 0 a day without a value would have a percentile of nothing.
     for day in np.flatnonzero(counted >= max(least_years, 1)):
         envelope[day] = percentiles(table[:, day], share, definition=definition).value
     return DailyEnvelope(counted.astype(np.int64), share, envelope)
@@ -260,6 +261,8 @@ def _by_year_and_day(years: Integers, days: Integers, numbers: Floats, half_wind
     if not here.any():
         return np.empty((0, _YEAR_DAYS))
     first = int(years[here].min())
+    # Years without a value keep their row, so that the window before 1 January finds the year
+    # before.
     count = int(years[here].max()) - first + 1
     # days in a row, so that the window of 1 January reaches into December
     place = (years[here] - first) * _YEAR_DAYS + days[here] - 1
@@ -268,6 +271,7 @@ def _by_year_and_day(years: Integers, days: Integers, numbers: Floats, half_wind
     values = np.full(count * _YEAR_DAYS, np.nan)
     starts = np.searchsorted(place, np.arange(values.size) - half_window, side="left")
     ends = np.searchsorted(place, np.arange(values.size) + half_window, side="right")
+    # Only where there is a value: median of nothing warns.
     for i in np.flatnonzero(ends > starts):
         # one value a year, however many samples a logger took in the window
         values[i] = np.median(ordered[starts[i] : ends[i]])
@@ -308,6 +312,8 @@ def records(values: ArrayLike, *, bound: ArrayLike = 0) -> Records:
     here = ~np.isnan(numbers)
     if not here.any():
         return Records(np.nan, -1, 0, np.nan, -1, 0)
+    # Reached for sure is the highest of the lowest possible values, possible the highest of the
+    # highest.
     highest, highest_bound = _end(high[here].max(), low[here].max(), 1)
     lowest, lowest_bound = _end(low[here].min(), high[here].min(), -1)
     return Records(

@@ -115,6 +115,7 @@ def percentiles(
     share = np.asarray(percent, dtype=np.float64) / 100.0
     if not ((share >= 0.0) & (share <= 1.0)).all():
         message = f"Percentages from 0 to 100 are expected, not {percent!r}."
+        # NaN fails both comparisons, and so is refused with what lies outside.
         raise SettingsError(message)
     low, high = _limits(values, bound)
     if not low.size:
@@ -172,18 +173,21 @@ def standing(
     if math.isnan(level) or not low.size:
         return Standing(math.nan, math.nan, math.nan, int(low.size) + (not math.isnan(level)))
     least, most = -math.inf if level_bound < 0 else level, math.inf if level_bound > 0 else level
+    # All comparisons by the least favourable ends: what remains is open because of bounds.
     below = int((high < least).sum())
     above = int((low > most).sum())
     tied = int(((low == high) & (low == least) & (least == most)).sum())
     open_pairs = low.size - below - above - tied
     count = int(low.size) + 1
     first = below + 1
+    # An open pair counts half on average, whole at the worst; ties are halves in each.
     middle, last = first + (open_pairs + tied) / 2.0, first + open_pairs + tied / 2.0
     percent, lower, upper = (_percentile_at(rank, count, definition) for rank in (middle, first + tied / 2.0, last))
     return Standing(percent, lower, upper, count)
 
 
 def _percentile_at(rank: float, count: int, definition: str) -> float:
+    # type 7 puts the lowest at 0 and the highest at 100
     return 100.0 * rank / (count + 1) if definition == "weibull" else 100.0 * (rank - 1.0) / (count - 1)
 
 
@@ -205,6 +209,7 @@ def _limits(values: ArrayLike, bound: ArrayLike) -> tuple[Floats, Floats]:
 
 def _ranked(ordered: Floats, share: Floats, definition: Any) -> Floats:
     """Return the values at the ranks of shares of a sorted array; infinite where an infinite one counts."""
+    # An infinite neighbour with weight 0 would make 0 times infinity, which is NaN.
     finite = np.isfinite(ordered)
     if finite.all():
         return np.asarray(np.quantile(ordered, share, method=definition))

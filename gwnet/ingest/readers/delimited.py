@@ -36,6 +36,7 @@ def read_delimited(name: str, content: bytes) -> RawSheet:
     UnreadableFileError
         If it is not text, a line is longer than a table's could be, or quotes do not close.
     """
+    # Before anything is decoded: a file without ends of lines would be one cell of its whole size.
     _refuse_long_lines(name, content)
     text = _decoded(name, content)
     delimiter = _delimiter(text)
@@ -132,6 +133,7 @@ def _decoded(name: str, content: bytes) -> str:
     try:
         return content.decode("cp1252")
     except UnicodeDecodeError:
+        # Some bytes have no sign in the encoding of Windows; in Latin-1 each has one.
         return content.decode("latin-1")
 
 

@@ -97,6 +97,7 @@ class Package:
         with self._refusing():
             self._archive = zipfile.ZipFile(io.BytesIO(content))
             self._refuse_huge(len(content))
+            # Names of parts that differ in capitals are the same (ECMA-376-2).
             self._members = {info.filename.lower(): info.filename for info in self._archive.infolist()}
             book = next((target for kind, target in self._targets_of("").values() if kind == "officeDocument"), "")
             if not book or book.lower() not in self._members:
@@ -165,6 +166,7 @@ class Package:
             message = f"The workbook unpacks to {unpacked / 1e6:,.0f} MB in {len(members)} parts, which is too much."
             self.refuse(message, "Save its tables as CSV.")
         names = [member.filename.lower() for member in members]
+        # Programs differ in which of the two they show.
         if len(set(names)) < len(names):
             twice = next(name for name in names if names.count(name) > 1)
             self.refuse(f"The workbook holds its part {twice!r} twice.")
@@ -178,6 +180,7 @@ class Package:
         found: dict[str, tuple[str, str]] = {}
 
         def start(name: str, attributes: Attributes) -> None:
+            # What lies outside the file is never fetched.
             if name == "Relationship" and attributes.get("TargetMode") != "External":
                 target = attributes.get("Target", "")
                 whole = target[1:] if target.startswith("/") else posixpath.normpath(posixpath.join(folder, target))
@@ -196,6 +199,7 @@ class Package:
         elif name == "sheet":
             title = attributes.get("name", "")
             relation = next((value for key, value in attributes.items() if key.endswith(":id")), "")
+            # The prefix of the namespace is the writer's choice.
             if relation not in self._targets:
                 self.refuse(f"The workbook lists its sheet {title!r}, and does not say where it is.")
             kind, part = self._targets[relation]
@@ -215,6 +219,7 @@ class Package:
                 self.refuse(f"Part {part!r} of the workbook is damaged ({error}).")
             message = f"The file is not a workbook, though its name says so, or it is damaged ({error})."
             self.refuse(message, "Save it again as .xlsx.")
+        # The archive raises it where a password is wanted.
         except RuntimeError as error:
             self.refuse(f"The workbook cannot be read ({error}).", "Save it without a password.")
 

@@ -132,6 +132,7 @@ class _Reader:
             self.pieces.append(piece)
 
     def _begin_row(self, number: str) -> None:
+        # A row or cell may leave out its place: then it follows the one before.
         row = int(number) if _WHOLE.fullmatch(number) else (0 if number else self.row + 1)
         if not self.row < row <= LAST_ROW:
             self._refuse(f"Row {number or row} after row {self.row} of a sheet is out of order")
@@ -191,6 +192,7 @@ class _Reader:
         style = int(self.style) if _WHOLE.fullmatch(self.style) else 0
         if style not in self.book.dates:
             return value, "value"
+        # Some workbooks, once those of another computer, count their days from 1904.
         epoch = CALENDAR_MAC_1904 if self.book.package.counts_from_1904 else CALENDAR_WINDOWS_1900
         try:
             return from_excel(value, epoch, timedelta=style in self.book.durations), "value"

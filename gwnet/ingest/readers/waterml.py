@@ -266,6 +266,8 @@ class _Reader:
         column = f"{quantity} [m]"
         value = self._metres(point.value, point)
         known = self.found.rows.get(key)
+        # One reading may stand in a series of depths and in one of elevations: a row holds one of the two, from which
+        # the other follows.
         if known is not None:
             if value and not known["depth_to_water [m]"] and not known["water_elevation [m]"]:
                 known[column] = value

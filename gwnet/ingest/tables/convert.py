@@ -60,9 +60,11 @@ def convert(parsed: Parsed, codes: Codes) -> Converted:
     """
     table = parsed.table
     recorded = recorded_columns(table)
+    # The row of a site makes its own site, and instruments belong to none.
     sites = None if table.identity == "site" or "site" not in table.names else lookup.site_ids(parsed, codes)
     columns = _identities(parsed, sites)
     for column in table.columns:
+        # What the table itself makes has no id before it is recorded.
         if column.of and column.of not in {table.identity, "site"}:
             columns[column.stored_as] = _none_for_missing(lookup.ids(parsed, codes, column, sites))
     if sites is not None and "site_id" in record_of(table).c:
@@ -98,7 +100,9 @@ def _units_of_rows(parsed: Parsed, codes: Codes, sites: NDArray[np.int64] | None
         return [codes.units.get(site, "m") for site in sites.tolist()]
     usual = "m" if parsed.table.identity == "site" else codes.default_unit()
     if "length_unit" in parsed.table.names:
+        # A row that states a unit of lengths means its own lengths by it.
         return [_unit_or(unit, usual) for unit in parsed.values["length_unit"]]
+    # An instrument goes from site to site: its checks are in its own unit.
     return [codes.instrument_units.get(number, usual) for number in columns.get("instrument_id", [-1] * parsed.count)]
 
 
@@ -131,6 +135,7 @@ def _values(parsed: Parsed, column: Column, units: list[str], sites: NDArray[np.
         case "limits":
             return [_limits(parsed, column.name, row) for row in range(parsed.count)]
     if (parsed.table.name, column.name) == ("sites", "length_unit"):
+        # By its usual name, so that "feet" and "ft" are one unit on record.
         return units
     return values if column.default is None else [column.default if value is None else value for value in values]
 
@@ -234,12 +239,14 @@ def _limits(parsed: Parsed, name: str, row: int) -> str | None:
     limits: dict[str, float] = {}
     for pair in parsed.values[name][row]:
         limit, _, number = (part.strip() for part in pair.partition("="))
+        # A number such as 1e999 is written well and is infinite.
         if NUMBER.fullmatch(number) and math.isfinite(float(number)):
             limits[limit] = float(number)
         else:
             message = f"{pair!r} is not a limit."
             fix = "Write name=number, separated by semicolons, with a decimal point."
             parsed.reject(row, name, "not-a-number", message, fix)
+    # Sorted, so that the same limits in another order correct nothing.
     return json.dumps(limits, sort_keys=True) if limits else None
 
 
@@ -253,6 +260,7 @@ def _add_special(parsed: Parsed, columns: Columns, units: list[str], sites: NDAr
         # a gradient is the difference of head over one metre
         limits = {**lengths, "gradient": parsed.values["gradient"]}
         quantity = [
+            # A row of no limit is refused by then, and needs some word all the same.
             next((name for name in LIMIT_QUANTITIES if not np.isnan(limits[name][row])), LIMIT_QUANTITIES[0])
             for row in range(parsed.count)
         ]
@@ -260,6 +268,7 @@ def _add_special(parsed: Parsed, columns: Columns, units: list[str], sites: NDAr
         columns["value_m"] = np.array([limits[name][row] for row, name in enumerate(quantity)], dtype=np.float64)
     elif parsed.table.name == "measuring_points":
         one_sd = metres(parsed, "accuracy_1sd", units)
+        # On record an accuracy is the half-width of its 95 % interval, whichever way it was given.
         half_width = np.round(NORMAL_95 * one_sd, _DECIMALS)
         columns["accuracy_m"] = np.where(np.isnan(one_sd), columns["accuracy_m"], half_width)
     elif parsed.table.name == "pumping_rates":
@@ -289,6 +298,7 @@ def _fill_pumped_wells(columns: Columns, codes: Codes) -> None:
 def _check_wells(parsed: Parsed, sites: NDArray[np.int64], codes: Codes) -> None:
     for row, (site, wells) in enumerate(zip(sites.tolist(), parsed.values["wells"], strict=True)):
         unknown = [well for well in wells if (site, well) not in codes.standing["well"]]
+        # A row of an unknown site is refused for its site alone.
         if unknown and site >= 0:
             message = f"There is no well {', '.join(map(repr, unknown))} on record."
             parsed.reject(row, "wells", "well-unknown", message, "Correct the list, separated by semicolons.")

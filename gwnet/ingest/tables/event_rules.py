@@ -32,15 +32,18 @@ def check_against_wells(connection: Connection, events: Events) -> None:
     of_point, of_event = number_groups(points, rows, ("well_id", "access"))
     starts, ends = (to_instants(points[name]) for name in ("valid_from_utc", "valid_until_utc"))
     held = in_force(of_point, starts, ends, of_event, events.when.utc)
+    # Depths below ground and elevations of water need no measuring point.
     by_point = ~np.isnan(events.depth_to_water()) & parsed.good
     for row in np.flatnonzero(by_point & (held.count != 1)):
         _refuse_point(events, int(row), int(held.count[row]), points)
+    # Where no point is in force, the index is -1, which takes the gap behind the last one.
     padded = {
         name: np.append(points[name].to_numpy(dtype=np.float64), np.nan)
         for name in ("elevation_m", "height_above_ground_m")
     }
     elevation, height = padded["elevation_m"][held.index], padded["height_above_ground_m"][held.index]
     of_well = {name: _of_well(wells[name], events.well) for name in ("ground_elevation_m", "total_depth_m")}
+    # The height surveyed with the point goes before the ground of the well: it holds for its time.
     ground = np.where(np.isnan(height), of_well["ground_elevation_m"], elevation - height)
     below_ground = ~np.isnan(parsed.values["depth_below_ground"])
     for row in np.flatnonzero(below_ground & np.isnan(ground) & parsed.good):
@@ -68,6 +71,8 @@ def _check_above_ground(events: Events, height: NDArray[np.float64]) -> None:
     parsed = events.parsed
     depth = events.metres("depth_below_ground")
     flowing = parsed.values["status"] == "flowing"
+    # A pipe holds water between ground and mark. Where the height of the mark is not known, nothing says that it
+    # does: a comparison with NaN is false. The rest is rounding of feet.
     over = (depth < 0) & ~flowing & ~(depth >= -height - 1e-6)
     for row in np.flatnonzero(over & parsed.good):
         message = (
@@ -119,6 +124,7 @@ def _check_plausible(
     """
     parsed = events.parsed
     bottom = ground - total_depth
+    # At most one of the two is there; fmax passes over the other.
     below_ground = np.fmax(events.metres("depth_below_ground"), events.depth_to_water() - height)
     deeper = np.flatnonzero((below_ground > total_depth + BOTTOM_TOLERANCE_M) & parsed.good)
     if deeper.size:

@@ -44,12 +44,14 @@ def record_events(
     """
     events = convert_events(parsed, codes)
     tally = Tally(unchanged=_refuse_duplicates(events))
+    # Of a row to withdraw only the key counts: its readings may well be what is wrong.
     if not instruction.withdraw:
         check_lengths(parsed, events.units)
         check_against_wells(connection, events)
     recording = _Recording(connection, events, codes, instruction, tally)
     recording.decide()
     tally.retire(connection, "level_record", instruction)
+    # Before the rows go in, which writes verdicts anew where repeats still disagree.
     retire_verdicts(connection, recording.touched(), instruction)
     tally.count(recording.insert(source_file_id), instruction)
     return tally
@@ -72,6 +74,7 @@ def _match(connection: Connection, events: Events) -> dict[int, int]:
     """Return the ids of the good rows whose events are on record, by row."""
     good = np.flatnonzero(events.parsed.good).tolist()
     known = _on_record(connection, events.well[events.parsed.good])
+    # Into an empty record a million rows may go, whose keys nobody asks for.
     keys = {row: events.key(row) for row in good} if known else {}
     return {row: known[key] for row, key in keys.items() if key in known}
 
@@ -106,6 +109,7 @@ class _Recording:
 
     def _decide_known(self, row: int, event_id: int, live: dict[str, Any] | None) -> None:
         withdraw, correct = self.instruction.withdraw, self.instruction.correct
+        # The event was withdrawn before; its identity stays, and the row is recorded under it again.
         if live is None:
             if withdraw:
                 self._nothing_to_withdraw(row)
@@ -143,6 +147,7 @@ class _Recording:
                 continue
             value = float(self.parsed.values[column][row])
             old_value, old_unit, _ = live["readings"].get((quantity, ordinal), (None, "m", ""))
+            # In metres, so that a file in feet meets a record in metres; shown in the unit of the file.
             factor = metres_per(self.events.units_at(column, row))
             old = None if old_value is None else old_value * metres_per(old_unit)
             new = None if np.isnan(value) else value * factor
@@ -241,6 +246,7 @@ def _on_record(connection: Connection, wells: NDArray[np.int64]) -> dict[Any, in
             event.id, event.well_id, event.access, event.measured_at_utc, event.time_known, event.event
         ).where(event.well_id.in_(concerned[start : start + _WELLS_AT_ONCE]))
         for number, well, access, time, known, code in connection.execute(query):
+            # Written as `Events.key` writes it.
             text = time.replace(tzinfo=None).isoformat(timespec="microseconds")
             id_of[(well, access, text, known, code)] = number
     return id_of
@@ -279,6 +285,7 @@ def _insert_readings(
         given = np.flatnonzero(~np.isnan(numbers))
         if not given.size:
             continue
+        # A reading that a correction's file lacks keeps the text in which it was first written.
         cells = parsed.raw.written(column) or parsed.kept_cells[column]
         records.append(record_ids[given])
         order.append(np.full(given.size, place))

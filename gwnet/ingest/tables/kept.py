@@ -50,6 +50,7 @@ def keep_absent(connection: Connection, parsed: Parsed, codes: Codes) -> None:
 
 
 def _may_be_kept(parsed: Parsed, column: Column) -> bool:
+    # A column that only converts into another, such as an accuracy as one standard deviation, is not stored.
     if column.name in parsed.raw.places or (column.converts_to and not column.reading):
         return False
     # the record tells deployments apart without their well
@@ -79,6 +80,7 @@ def _stored(parsed: Parsed, column: Column, known: Mapping[str, Any]) -> Any:
     """Return the value on record of a column; for a reading its value, unit and text."""
     if column.reading:
         return known["readings"].get(column.reading)
+    # One column of the record holds the limit, whatever quantity it limits.
     if column.name in LIMIT_QUANTITIES and parsed.table.name == "thresholds":
         return known["value_m"] if known["quantity"] == column.name else None
     return known[column.stored_as]
@@ -154,6 +156,7 @@ def _list_of(text: str) -> list[str]:
 
 def _moment_filler(values: Moments) -> Callable[[int, dt.datetime], None]:
     def put(row: int, instant: dt.datetime) -> None:
+        # As an instant with its offset: on the site's clock it could exist twice.
         values.local[row] = np.datetime64(instant.astimezone(dt.UTC).replace(tzinfo=None), "us")
         values.offset[row] = 0.0
         values.has_time[row] = True

@@ -243,6 +243,7 @@ def load(
             if looking is not None:
                 looking.after(connection)
             rejections = tuple(rejection for parsed in tables for rejection in parsed.rejections)
+            # A dry run records everything and undoes it: only the record itself shows what would be refused.
             if dry_run or (rejections and not keep_good):
                 raise _Undo
     except _Undo:
@@ -348,8 +349,10 @@ def _expanded(paths: Iterable[Path], notes: list[FileResult]) -> list[Path]:
         if not path.is_dir():
             files.append(path)
             continue
+        # A data package keeps its tables in a folder of their own.
         folder = path / "data" if (path / "datapackage.json").is_file() and (path / "data").is_dir() else path
         entries = sorted(entry for entry in folder.iterdir() if entry.is_file() and not entry.name.startswith("."))
+        # A folder of exports may hold the same rows in several formats; text and workbooks go before the others.
         tables = [entry for entry in entries if entry.suffix.lower() in (*DELIMITED, *WORKBOOKS)]
         tables = tables or [entry for entry in entries if entry.suffix.lower() in SUFFIXES]
         if not tables:
@@ -374,6 +377,7 @@ def _read_all(
     is_complete: IsComplete,
 ) -> tuple[list[_Source], list[FileResult]]:
     """Read and parse every file, but for those that a plain load has on record whole already."""
+    # The day begins first where clocks are 14 hours ahead; a reading of that day is not of the future.
     last_day = (now_utc + dt.timedelta(hours=14)).date()
     mapped = [path for path in paths if isinstance(path, MappedFile)]
     if mapped:
@@ -391,6 +395,7 @@ def _read_all(
             notes.append(FileResult(path.name, note="the same bytes as another file of this load; passed over"))
             continue
         sources[sha256] = _Source(path, sha256, content)
+    # A correction or withdrawal names what is on record, so its file may well be one that was loaded.
     if not (instruction.correct or instruction.withdraw):
         known = loaded_whole(store, list(sources))
         for sha256 in [sha256 for sha256 in sources if sha256 in known]:
@@ -401,6 +406,7 @@ def _read_all(
             if is_result(sheet):
                 notes.append(FileResult(sheet.file, note="worked out by gwnet and not read in the field; passed over"))
                 continue
+            # A correction may lack columns: they keep their values on record.
             parsed = parse(recognise(without_retired(sheet), keys_only=instruction.correct), last_day)
             check_last_line(parsed, is_complete)
             source.tables.append(parsed)
@@ -431,6 +437,7 @@ def _record_all(
     done = 0
     results = []
     for parsed in reversed(tables) if instruction.withdraw else tables:
+        # The table before may have made or withdrawn identities to which this one refers.
         codes.refresh()
         if instruction.correct:
             keep_absent(connection, parsed, codes)
@@ -471,6 +478,7 @@ def _keep_source(connection: Connection, source: _Source, instruction: Instructi
 
 
 def _result(parsed: Parsed, tally: Tally) -> FileResult:
+    # A row of three faults is one row.
     rejected = len({(rejection.file, rejection.row) for rejection in parsed.rejections})
     kept = {row: noted for row, noted in parsed.accepted.items() if parsed.good[row]}
     for problem in sorted({problem for noted in kept.values() for problem in noted}):

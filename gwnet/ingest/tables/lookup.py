@@ -80,6 +80,7 @@ class Codes:
         self.instrument_units = {number: unit for number, unit in self.connection.execute(units) if unit}
         for name in _REFERRED:
             record = METADATA.tables[RECORD_OF[name]].c
+            # A row that was withdrawn leaves its identity: the code is known, yet nothing may refer to it.
             standing = set(self.connection.scalars(select(record[f"{name}_id"]).where(record.retired_at_utc.is_(None))))
             self.standing[name] = {code: number for code, number in self.ids[name].items() if number in standing}
 
@@ -127,6 +128,7 @@ def _ids(parsed: Parsed, column: Column, known: dict[Any, int], keys: list[Any],
     for row in np.flatnonzero(numbers < 0):
         key = keys[row]
         if key is None or (isinstance(key, tuple) and key[0] < 0):
+            # Its site is not on record, which one message says; a second one for the code would mislead.
             if key is not None:
                 parsed.good[row] = False
             continue
@@ -183,6 +185,7 @@ def when_measured(parsed: Parsed, sites: NDArray[np.int64], codes: Codes) -> Whe
     by_stamp = ~np.isnat(stamp.local)
     minutes = parsed.values["time"]
     day = parsed.values["date"].astype("datetime64[us]")
+    # Noon stands for a day without a time: every day has one, and no change of clocks moves it to another date.
     clock_time = day + np.round(np.nan_to_num(minutes, nan=12 * 60.0) * 60e6).astype("timedelta64[us]")
     local = np.where(by_stamp, stamp.local, clock_time)
     known = np.where(by_stamp, stamp.has_time, ~np.isnan(minutes))
@@ -247,6 +250,7 @@ def to_utc(
         given = np.flatnonzero((sites == site) & written & readable)
         shift = written_offset[given].astype(np.int64).astype("timedelta64[m]")
         utc[given] = local[given] - shift
+        # Stored is the offset of the site's clock, whatever offset the cell gave: the local date is that of the site.
         offset[given] = clock.offset_minutes(utc[given], zone)
     return utc, offset
 

@@ -164,6 +164,7 @@ def refuse_overlaps(parsed: Parsed, columns: Columns, to_add: list[int], live: _
         start, end = columns["valid_from_utc"][row], columns["valid_until_utc"][row]
         access = (columns["well_id"][row], columns["access"][row])
         others = in_force.setdefault(access, [])
+        # An end is not included: one point may begin when the other ends.
         clash = next((o for o in others if (o[1] is None or o[1] > start) and (end is None or end > o[0])), None)
         if clash is None:
             others.append((start, end, f"in row {parsed.raw.sheet.numbers[row]}"))
@@ -181,6 +182,7 @@ def refuse_overlaps(parsed: Parsed, columns: Columns, to_add: list[int], live: _
         for row in to_add
         if (columns["well_id"][row], columns["access"][row], columns["valid_from_utc"][row]) in live
     }
+    # Half of a change of two points would leave a time with no point, or with the wrong one.
     for row in to_add:
         access = (columns["well_id"][row], columns["access"][row])
         if access in refused and access in replacing:

@@ -19,8 +19,11 @@ from gwnet.ingest.tables.raw import RawTable
 from gwnet.records import Rejection
 from gwnet.store.columns import NUMBER_KINDS, Column, Table
 
+# In ASCII: \d takes digits of every script otherwise, and float() reads them without a word.
 NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 COMMA_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:,\d*)?|,\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+# 3,474 alone may be either number: a mark counts as one of thousands only beside a decimal mark, or where it can be
+# nothing else.
 _THOUSANDS = re.compile(
     r"[+-]?[0-9]{1,3}(?:(?:,[0-9]{3})+\.[0-9]*|(?:\.[0-9]{3})+,[0-9]*|(?:['\s\u00a0\u202f][0-9]{3})+(?:[.,][0-9]*)?)"
 )
@@ -326,6 +329,7 @@ def _text_column(parsed: Parsed, column: Column, cells: list[str]) -> NDArray[np
                 f"The text has {len(value):,} characters; at most {limit:,}.",
                 "Shorten it.",
             )
+        # The first question is quick, and false for line breaks, too, which notes may hold.
         elif not value.isprintable() and _CONTROL.search(value):
             message = "The text holds a character that cannot be printed."
             parsed.reject(row, column.name, "control-character", message, "Delete it.", value=repr(value[:50]))

@@ -331,6 +331,7 @@ def _by_columns(sheet: RawSheet, split: Sequence[tuple[str, str | None]], *, key
     names_of = {table.name: {name for name, _ in _with_units(table, split)} for table in TABLES}
     fitting = [table for table in TABLES if _fits(table, names_of[table.name], keys_only=False)]
     if keys_only and not fitting:
+        # Whole rows first: the columns of a key alone fit several tables.
         fitting = [table for table in TABLES if _fits(table, names_of[table.name], keys_only=True)]
     scored = sorted(((len(names_of[table.name] & set(table.names)), table.name) for table in fitting), reverse=True)
     if not scored:
@@ -374,6 +375,7 @@ def _note_unit(table: Table, name: str, unit: str | None, units: dict[str, str],
         units[name] = "UTC"
     elif column.unit and unit.lower() != column.unit.lower():
         faults.append(f"column {name!r} is in {column.unit}, not in [{unit}]")
+    # Coordinates are in the unit of the site's system, which a heading may name.
     elif not column.unit and column.kind not in {"coordinate"}:
         faults.append(f"column {name!r} has no unit, yet its heading names [{unit}]")
 

@@ -88,6 +88,7 @@ def _check_crs(parsed: Parsed, row: int) -> None:
     except (CRSError, ValueError):
         parsed.reject(row, "crs", "crs-unknown", f"The coordinate system {name!r} is not known.", fix)
         return
+    # Distances, gradients and maps need lengths in the plane, not degrees.
     if not system.is_projected:
         message = f"The coordinate system {name!r} is not a projected one."
         parsed.reject(row, "crs", "crs-unknown", message, fix)
@@ -151,6 +152,7 @@ def _check_thresholds(parsed: Parsed) -> None:
         message = f"{int(given[row])} of {', '.join(LIMIT_QUANTITIES)} are filled; expected exactly one."
         parsed.reject(int(row), None, "one-quantity-wanted", message, "Fill exactly one of them.")
     well, other = parsed.values["well"], parsed.values["other_well"]
+    # Cell by cell, as the identity of the whole array with None would not be.
     partners = (("change", "days", ~np.isnan(parsed.values["days"])), ("gradient", "other_well", other != None))  # noqa: E711
     for quantity, partner, is_filled in partners:
         for row in np.flatnonzero((filled[quantity] != is_filled) & parsed.good):
@@ -205,6 +207,7 @@ def _pass_over_unfilled(parsed: Parsed) -> None:
     if not maybe.any():
         return
     headings = {parsed.raw.heading(name) for name in _AT_THE_WELL if name in parsed.raw.places}
+    # A cell that was filled in and cannot be read is filled in all the same.
     spoilt = {rejection.row for rejection in parsed.rejections if rejection.column in headings}
     columns = [parsed.raw.cells(name) or [] for name in _AT_THE_WELL if name in parsed.raw.places]
     unfilled = [
@@ -288,6 +291,7 @@ def _check_product(parsed: Parsed, depth_given: np.ndarray) -> None:
 
 
 def _check_signs(parsed: Parsed) -> None:
+    # Where the water of a flowing well stands above the measuring point, its depth is negative.
     flowing = parsed.values["status"] == "flowing"
     names = ("depth_to_water", "depth_to_water_2", "depth_to_water_3")
     for name in names:

@@ -141,6 +141,7 @@ def _of_table(name: str, *, ids: str = "", first: str = "", without: str = "", l
             continue  # read as another column, so there is nothing of its own on record
         kind = _KIND_IN_FRAME.get(column.kind, "text")
         if column.kind == "whole":
+            # A whole number that may be missing needs NaN, which only floats have.
             kind = "number" if column.default is None and not column.required else "whole"
         own[column.name] = f"{column.name if column.of else column.frame_name}:{kind}"
     words = [f"{number}:whole" for number in ids.split()]
@@ -270,6 +271,8 @@ def frame(connection: Connection, statement: Select[*tuple[Any, ...]], columns: 
     selected = list(statement.selected_columns)
     if connection.dialect.name == "sqlite":
         bare = [
+            # As text: a hundred thousand instants are read far faster by pandas than one by one by
+            # the driver.
             type_coerce(column, Text()).label(column.key) if isinstance(column.type, UtcDateTime) else column
             for column in selected
         ]
@@ -277,6 +280,7 @@ def frame(connection: Connection, statement: Select[*tuple[Any, ...]], columns: 
     rows = connection.execute(statement).fetchall()
     if not rows:
         names = {str(column.key) for column in selected}
+        # A copy, as callers may add columns to what the cache holds.
         return _without_rows(tuple(column for column in declared if column.name in names)).copy()
     by_column = list(zip(*rows, strict=True))
     values = {str(column.key): list(cells) for column, cells in zip(selected, by_column, strict=True)}
@@ -315,6 +319,7 @@ def number_groups(
     columns : sequence of str
         Columns that both have.
     """
+    # Both frames together, so that one numbering serves both.
     keys = pd.concat([first[list(columns)], second[list(columns)]], ignore_index=True)
     number = keys.groupby(list(columns), sort=False).ngroup().to_numpy(dtype=np.int64)
     return number[: len(first)], number[len(first) :]
@@ -338,6 +343,8 @@ def _converted(values: list[Any], column: FrameColumn) -> pd.Series[Any]:
     if column.kind == "instant":
         return _instants(values).astype(column.dtype)
     if column.kind == "text":
+        # Missing text is empty in every frame, so that words can be compared without asking for
+        # None.
         values = ["" if value is None else value for value in values]
     elif column.kind == "json":
         values = [json.loads(text) for text in values]
@@ -349,5 +356,6 @@ def _instants(values: list[Any]) -> pd.Series[Any]:
     first = next((value for value in values if value is not None), None)
     if isinstance(first, int):
         return pd.to_datetime(pd.Series(values, dtype="Int64"), unit="ms", utc=True)
+    # A fixed form, as guessing it for each value takes most of the time.
     form = SQLITE_TIME_FORMAT if isinstance(first, str) else None
     return pd.to_datetime(pd.Series(values, dtype=object), format=form, utc=True)

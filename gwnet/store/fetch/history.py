@@ -58,6 +58,8 @@ def changes(
     rows: list[dict[str, Any]] = []
     for table_name, key in ROW_KEYS.items():
         table = METADATA.tables[table_name]
+        # A retired row is either corrected, if another takes its place at that moment, or
+        # withdrawn.
         query = select(table).where(table.c.retired_at_utc.is_not(None)).order_by(table.c.id)
         if since is not None:
             query = query.where(table.c.retired_at_utc >= since)
@@ -94,8 +96,10 @@ class _Names:
             row.id: row.name for row in connection.execute(select(SourceFile.id, SourceFile.name))
         }
         units = set(connection.scalars(select(SiteRecord.length_unit).where(SiteRecord.retired_at_utc.is_(None))))
+        # Feet only where all sites have them: one table cannot be in two units.
         self.unit = "ft" if units and all(unit.startswith("ft") for unit in units) else "m"
         zones = set(connection.scalars(select(SiteRecord.time_zone)))
+        # Sites in several zones share no local time.
         self.zone = zone_of(zones.pop()) if len(zones) == 1 else dt.UTC
 
     def text(self, column: str, value: Any) -> str:
@@ -106,11 +110,13 @@ class _Names:
             return str(self.of[column].get(value, value))
         if isinstance(value, dt.datetime):
             local = value.astimezone(self.zone)
+            # Midnight is how a date is stored as an instant.
             if local.time() == dt.time():
                 return local.date().isoformat()
             return local.isoformat(sep=" ", timespec="minutes")
         if isinstance(value, float):
             if column.endswith("_l_s"):
+                # Twelve digits hide what binary fractions add to a decimal number.
                 return f"{value:.12g} L/s"
             return self._length(value) if column.endswith("_m") else f"{value:.12g}"
         return str(value)
@@ -126,8 +132,10 @@ def _change(
 ) -> list[dict[str, Any]]:
     """Return the rows that say how one retired row differs from its successor."""
     table = METADATA.tables[table_name]
+    # The successor was recorded in the same act, at the very instant at which the row was retired.
     query = select(table).where(table.c.recorded_at_utc == retired["retired_at_utc"])
     for column in key:
+        # In SQL no comparison with NULL is true.
         same = table.c[column].is_(None) if retired[column] is None else table.c[column] == retired[column]
         query = query.where(same)
     successor = connection.execute(query.order_by(table.c.id)).mappings().first()
@@ -150,6 +158,7 @@ def _change(
             "now": names.text(column, new.get(column)),
         }
         for column in dict.fromkeys([*old, *new])
+        # What makes the row the same row has not changed.
         if column not in key and old.get(column) != new.get(column)
     ]
 
@@ -288,8 +297,10 @@ class _WellHistory:
         ended: dict[Any, dict[str, Any]] = {}
         described: list[dict[str, Any]] = []
         for row in recorded:
+            # Rows come in order, so a row that continues another finds it ended at its own instant.
             before = ended.pop((tuple(row[name] for name in key), row["recorded_at_utc"]), None)
             described += self._describe(table_name, subject, row, before, values)
+            # Retired later than asked about, it was still on record.
             if row["retired_at_utc"] is not None and (known_on is None or row["retired_at_utc"] <= known_on):
                 ended[(tuple(row[name] for name in key), row["retired_at_utc"])] = row
         for row in ended.values():

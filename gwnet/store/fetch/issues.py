@@ -116,6 +116,8 @@ def find_issue(connection: Connection, name: str, known_on: dt.datetime | None =
     """
     registered_issues = issues(connection, known_on)
     text = name.strip().lower()
+    # A short number is that of an issue; a digest that happens to have digits alone has at least
+    # six signs.
     if text.isdecimal() and len(text) < _DIGEST_SIGNS:
         matching = [issue for issue in registered_issues if issue.number == int(text)]
     else:
@@ -151,6 +153,7 @@ def is_recorded_between(connection: Connection, after: dt.datetime, until: dt.da
         Whether the record is another one.
     """
     for name in RECORDED_TABLES:
+        # Registering an issue is an act on the record, but moves none of its numbers.
         if name == ReportIssue.__tablename__:
             continue
         table = METADATA.tables[name]

@@ -103,11 +103,15 @@ def select_level_records(known_on: dt.datetime | None = None) -> Select[*tuple[A
 
 
 def _restricted(statement: Select[*tuple[Any, ...]], selection: Selection) -> Select[*tuple[Any, ...]]:
+    # Dates are local days, which only the caller can tell from the site; here instants alone
+    # restrict.
     start, end = (moment if isinstance(moment, dt.datetime) else None for moment in (selection.start, selection.end))
     conditions = (
         (selection.site, lambda value: Site.code == value),
         (selection.wells, lambda value: Well.code.in_(value)),
         (selection.aquifer, lambda value: Aquifer.code == value),
+        # A level without a round may belong to one by its day, so it is kept for the caller to
+        # judge.
         (selection.round, lambda value: (GaugingRound.code == value) | LevelRecord.gauging_round_id.is_(None)),
         (selection.events, lambda value: LevelEvent.id.in_(value)),
         (start, lambda value: LevelEvent.measured_at_utc >= value),
@@ -141,6 +145,7 @@ def readings(connection: Connection, record_ids: NDArray[np.int64]) -> pd.DataFr
     if len(record_ids) <= _IDS_AT_ONCE:
         some = reading.level_record_id.in_([int(number) for number in record_ids])
         return frame(connection, statement.where(some), "readings")
+    # Many single ids make a statement longer than databases take; a span of them is read and cut.
     low, high = int(record_ids.min()), int(record_ids.max())
     table = frame(connection, statement.where(reading.level_record_id.between(low, high)), "readings")
     return table[np.isin(table["record_id"].to_numpy(), record_ids)].reset_index(drop=True)

@@ -50,6 +50,7 @@ def find_concerned(connection: Connection, well_id: int) -> dict[str, list[int]]
     one, step = Download, Correction
     downloads = select(one.id, LoggerSeries.instrument_id, one.first_ms, one.last_ms).join_from(one, LoggerSeries)
     for number, instrument, first, last in connection.execute(downloads.where(of_them)):
+        # A download without a sample has no span, and is no history of a well.
         if first is not None and last is not None and _meets(spans[instrument], _instant(first), _instant(last)):
             rows["download"].append(number)
     steps = select(step.id, LoggerSeries.instrument_id, step.valid_from_utc, step.valid_until_utc)

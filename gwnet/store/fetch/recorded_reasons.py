@@ -54,11 +54,13 @@ def recorded_reasons(
         ):
             query = select(*(table.c[column] for column in columns), when, who, why).where(when > since)
             if until is not None:
+                # Half-open: what was recorded at the earlier moment belongs to the state before.
                 query = query.where(when <= until)
             for *subject, moment, person, reason in connection.execute(query.order_by(when, table.c.id)):
                 key = (name, *(sites[subject[0]],)) if name == "site_record" else (name, *subject)
                 text = f"{reason or 'no reason given'} ({person}, {moment:%Y-%m-%d})"
                 reasons = reasons_of.setdefault(key, [])
+                # Many rows of one file have one reason.
                 if text not in reasons:
                     reasons.append(text)
     return reasons_of
@@ -84,6 +86,7 @@ def newest_edit(connection: Connection, until: dt.datetime | None = None) -> dt.
     for name in _SUBJECTS:
         table = METADATA.tables[name]
         columns = (
+            # A new level or installation moves no level that is on record.
             [table.c.retired_at_utc]
             if name in _EDITED_BY_RETIRING
             else [table.c.recorded_at_utc, table.c.retired_at_utc]

@@ -101,6 +101,7 @@ def wells(
     table = fetch_rows(connection, "wells", known_on, site, order="site well")
     if parts is None:
         parts = construction(connection, known_on, site)
+    # Parts that were removed let no water in any more.
     opened = parts[parts["part"].isin(OPEN_PARTS) & parts["removed_on"].isna()].groupby("well_id")
     limits = pd.DataFrame(
         {"screen_top_m": opened["top_depth_m"].min(), "screen_bottom_m": opened["bottom_depth_m"].max()}
@@ -132,6 +133,7 @@ def measuring_points(
     order = "site well access valid_from_utc recorded_at_utc id"
     table = fetch_rows(connection, "measuring_points", known_on, site, order=order, history=history)
     if known_on is not None:
+        # At the earlier moment a row that was retired later was still live.
         later = table["retired_at_utc"] > known_on
         table["retired_at_utc"] = table["retired_at_utc"].mask(later)
         table["retired_reason"] = table["retired_reason"].mask(later, "")

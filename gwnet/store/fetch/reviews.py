@@ -79,10 +79,12 @@ def select_findings(known_on: dt.datetime | None = None) -> Select[*tuple[Any, .
         .outerjoin(event, event.id == verdict.level_event_id)
         .outerjoin(record, (record.level_event_id == event.id) & on_record(record, known_on))
         .outerjoin(Well, Well.id == func.coalesce(event.well_id, verdict.well_id))
+        # The round of the level as it is recorded now, else that of the finding itself.
         .outerjoin(GaugingRound, GaugingRound.id == func.coalesce(record.gauging_round_id, verdict.gauging_round_id))
         .outerjoin(Site, Site.id == func.coalesce(Well.site_id, GaugingRound.site_id))
         .outerjoin(review, (review.verdict_id == verdict.id) & on_record(review, known_on))
         .where(on_record(verdict, known_on))
+        # A finding of a withdrawn level has nothing left to be about.
         .where(verdict.level_event_id.is_(None) | record.id.is_not(None))
     )
 
@@ -147,6 +149,7 @@ def approved_events(connection: Connection, event_ids: Sequence[int]) -> set[int
     ids_approved: set[int] = set()
     for start in range(0, len(event_ids), _IDS_AT_ONCE):
         some = [int(number) for number in event_ids[start : start + _IDS_AT_ONCE]]
+        # Locked before the question, or an approval could come between it and the correction.
         connection.execute(_locked(some))
         query = select(Review.level_event_id).where(
             Review.level_event_id.in_(some), Review.state == "approved", on_record(Review, None)
@@ -170,4 +173,5 @@ def lock_events(connection: Connection, event_ids: Sequence[int]) -> None:
 
 
 def _locked(event_ids: list[int]) -> Select[int]:
+    # By number, so that two programs lock the same rows in the same order.
     return select(LevelEvent.id).where(LevelEvent.id.in_(event_ids)).order_by(LevelEvent.id).with_for_update()

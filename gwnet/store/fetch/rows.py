@@ -49,6 +49,7 @@ def fetch_rows(
     optional = {column.name for column in table.columns if column.of and not column.required}
     if not history:
         statement = statement.where(on_record(record.c, known_on))
+    # The history holds retired rows too, but none that was recorded after the moment.
     elif known_on is not None:
         statement = statement.where(record.c.recorded_at_utc <= known_on)
     if site is not None:
@@ -95,6 +96,7 @@ def _columns(table: Table, record: Any) -> tuple[FromClause, dict[str, ColumnEle
     columns[f"{table.record}_id"] = record.c.id
     source: FromClause = record
     site_id = record.c.get("site_id")
+    # The site last, as a well or round that is joined before may say which it is.
     headings = sorted((column for column in table.columns if column.of), key=lambda column: column.of == "site")
     for column in headings:
         identity = METADATA.tables[column.of].alias(f"of_{column.name}")

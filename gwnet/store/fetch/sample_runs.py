@@ -46,6 +46,7 @@ class Runs:
             Shape (n,).
         """
         place = self._newest(time_ms)
+        # One more at the end answers for samples without a run, whose place is -1.
         return np.append(self.on_record, False)[place]
 
     def owners(self, time_ms: NDArray[np.int64]) -> NDArray[np.int64]:

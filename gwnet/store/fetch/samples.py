@@ -97,6 +97,7 @@ def samples(
     value : numpy.ndarray of float64
         Values as they are in the files, in the unit of the series; NaN where there is none, shape (n,).
     """
+    # Packs where they are whole, rows otherwise: the same samples, many times faster.
     if is_packed is None:
         is_packed = read_samples.is_packed(connection, series_id, known_on)
     if is_packed:
@@ -120,6 +121,7 @@ def latest(
         The series; all unless given.
     """
     wanted = list(connection.scalars(select(LoggerSeries.id))) if series_ids is None else [int(i) for i in series_ids]
+    # Retired downloads leave their samples in the table, so that its last may not be on record.
     if known_on is not None or _any_retired(connection):
         newest = _newest_by_runs(connection, known_on)
         keys = [(number, newest[number]) for number in wanted if number in newest]
@@ -217,6 +219,7 @@ def conflicts(connection: Connection, known_on: dt.datetime | None = None) -> pd
     keep = np.ones(len(table), dtype=bool)
     time_ms = table["time_utc"].dt.tz_localize(None).to_numpy("datetime64[ms]").astype(np.int64)
     for number, places in table.groupby("series_id").indices.items():
+        # A conflict beside a sample that is not on record is none any more.
         keep[places] = runs_of(connection, int(str(number)), known_on).owned_on_record(time_ms[places])
     return table[keep].reset_index(drop=True)
 
@@ -237,6 +240,7 @@ def deployments(
     if instruments is None:
         instruments = fetch_rows(connection, "instruments", known_on, order="instrument")
     kinds = instruments.set_index("instrument")["kind"]
+    # Depths are read from the main access; a barometer hangs in air.
     table["access"] = np.where(table["well"] == "", "", "main")
     table["kind"] = table["instrument"].map(kinds).fillna("")
     return as_declared(table, "deployments")

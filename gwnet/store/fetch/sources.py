@@ -40,6 +40,7 @@ def source_bytes(connection: Connection, source_file_id: int) -> Iterator[bytes]
             SourcePiece.source_file_id == source_file_id, SourcePiece.ordinal == ordinal
         )
         yield loosen.decompress(connection.execute(piece).scalar_one())
+    # What the decompressor still holds after the last piece.
     yield loosen.flush()
 
 
@@ -81,6 +82,7 @@ def compare_originals(connection: Connection) -> Iterator[tuple[int, str, str]]:
     """
     columns = (SourceFile.id, SourceFile.name, SourceFile.sha256, SourceFile.size_bytes)
     has_pieces = inspect(connection).has_table(SourcePiece.__tablename__)
+    # Ordered and fetched first, as each file takes queries of its own on the connection.
     for number, name, sha256, size in connection.execute(select(*columns).order_by(SourceFile.id)).all():
         problem = ""
         digest, length = hashlib.sha256(), 0
@@ -121,6 +123,7 @@ def write_source(connection: Connection, source_file_id: int, folder: Path, *, m
         If there is no such file on record.
     """
     name = connection.execute(select(SourceFile.name).where(SourceFile.id == source_file_id)).scalar_one_or_none()
+    # The name alone, as a kept path must not lead out of the folder.
     path = folder / (Path(name or "").name or "download")
     with path.open("wb") as file:
         for piece in source_bytes(connection, source_file_id):

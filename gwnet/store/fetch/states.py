@@ -24,6 +24,8 @@ def state_at(connection: Connection, known_on: dt.datetime | None = None) -> Rec
     row = connection.execute(query).first()
     if row is not None:
         return RecordState(row.serial, row.recorded_at_utc, row.digest)
+    # Before the first state: asked about an instant, the empty record has that instant and no
+    # number.
     return None if known_on is None else RecordState(0, known_on)
 
 
@@ -74,6 +76,7 @@ def known_on_of(connection: Connection, asked: dt.datetime | str | None) -> dt.d
         state = state_at(connection, asked)
         return asked if state is None else state.recorded_at_utc
     number = asked.strip().lower().removeprefix("state:").strip()
+    # isdecimal takes digits of other scripts, which int reads as well but nobody means.
     if not number.isdecimal() or not number.isascii():
         message = f"{asked!r} names no state of the record."
         raise SettingsError(message, fix="Write for example state:143; 'gwnet history --states' lists them.")

@@ -30,6 +30,7 @@ def state_digest(state: Mapping[str, Any], parts: Sequence[Sequence[Any]]) -> st
         SHA-256 in hexadecimal digits.
     """
     covered = [_plain(state[name]) for name in COVERED]
+    # Without spaces and in a fixed order, as the digest is over the text.
     text = json.dumps([covered, [list(part) for part in parts]], ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
 

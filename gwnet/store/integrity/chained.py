@@ -92,6 +92,7 @@ def check_chain(connection: Connection) -> Iterator[Finding]:
             message = f"State {serial} ({state['act']} by {state['recorded_by']}) does not fit: {'; '.join(wrong)}."
             yield Finding(_CHAIN, message, RESTORE, serial, "state", serial)
         before = state
+    # What is left of the parts names states that no row has.
     for serial in parts:
         yield Finding(_CHAIN, f"Rows are described for state {serial}, which is missing.", RESTORE, serial, "state")
 
@@ -171,6 +172,7 @@ def check_rows(connection: Connection, table: Table) -> Iterator[Finding]:
     found = list(_check_added(connection, table))
     if table.name in RECORDED_TABLES:
         found += _check_retired(connection, table)
+    # By state, so that the oldest change is named; what no state added comes last.
     found.sort(key=lambda finding: (finding.state is None, finding.state or 0))
     yield from found[:MOST_NAMED]
     if len(found) > MOST_NAMED:
@@ -203,6 +205,7 @@ def _sort_rows(
     expected: Sequence[_Expected],
 ) -> Iterator[Finding]:
     """Give rows to the parts that their keys are in; yield those that no state added."""
+    # Clipped, as a key beyond the last is searched to the end.
     own = np.array(rows[key_of(table)], np.int64)
     at = np.minimum(np.searchsorted(keys, own), max(keys.size - 1, 0))
     known = keys[at] == own if keys.size else np.zeros(own.size, dtype=bool)
@@ -217,6 +220,8 @@ def _sort_rows(
         hashes = hash_rows([cells[name] for name in one.each], len(some), one.form).copy()
         for name, values in cells.items():
             if name not in one.each:
+                # A column that the part says is the same for all has another value here: the hash
+                # must not fit.
                 hashes[[value != one.same.get(name) for value in values]] ^= 0xFF
         one.keys.append(own[some])
         one.hashes.append(hashes)
@@ -234,6 +239,7 @@ def _compare_part(table: Table, one: _Expected) -> Iterator[Finding]:
     fits = part_digest(part.described, keys, hashes) == part.digest
     if fits and np.array_equal(stored, short) and np.array_equal(part.keys, keys):
         return
+    # Rows and hashes contradict each other: not the rows were changed but what describes them.
     if fits or stored.size != part.keys.size:
         message = f"What state {part.state} says of its rows of {table.name} was changed."
         yield Finding(_ROWS, message, RESTORE, part.state, "state_part", part.state)
@@ -297,6 +303,8 @@ def check_clock(connection: Connection, clock: dt.datetime, slack: dt.timedelta)
     if not ahead:
         return
     newest = states[-1]
+    # The newest state notes what the clock said then: where that is not ahead, it was accepted that
+    # states are.
     known = newest["clock_utc"] is not None and newest["clock_utc"] <= limit
     if known:
         return

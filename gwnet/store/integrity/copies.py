@@ -52,6 +52,7 @@ def check_samples(connection: Connection) -> Iterator[Finding]:
         counted[series_id] = counted.get(series_id, 0) + times.size
         if flags := json.loads(part.described).get("flags"):
             flagged[series_id] = flagged.get(series_id, []) + flags
+        # The span as a whole and then its own: other downloads may lie between.
         there, values = read_rows(connection, series_id, int(times[0]), int(times[-1]) + 1)
         own = np.isin(there, times)
         if own.sum() == times.size and sample_digest(part.keys, values[own]) == part.digest:
@@ -66,6 +67,7 @@ def check_samples(connection: Connection) -> Iterator[Finding]:
         yield Finding(_SAMPLES, message, RESTORE, part.state, "sample", series_id)
     query = select(Sample.series_id, func.count()).group_by(Sample.series_id).order_by(Sample.series_id)
     for series_id, count in connection.execute(query).all():
+        # More than were added: none of the states knows of some of them.
         if count > counted.get(series_id, 0):
             message = f"Series {series_id} has {count:,} samples; the states of the record added "
             message += f"{counted.get(series_id, 0):,}."
@@ -160,6 +162,7 @@ def _is_copy_of(
     first_ms: int, last_ms: int, step_ms: int | None, count: int, content: bytes, there: Times, values: Values
 ) -> bool:
     """Return whether a pack holds samples exactly as they are on record."""
+    # Bytes of another length would be read beyond their end.
     if len(content) != 8 * count * (1 if step_ms is not None else 2):
         return False
     times, packed = unpack(first_ms, step_ms, count, content)

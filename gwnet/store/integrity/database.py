@@ -50,11 +50,13 @@ def check_database(connection: Connection) -> Iterator[Finding]:
     if connection.dialect.name == "sqlite":
         rows = connection.exec_driver_sql(f"PRAGMA integrity_check({_MOST})").scalars().all()
         for row in rows:
+            # A sound file gives one row "ok".
             if row != "ok":
                 yield Finding(_FILE, f"The file is damaged: {row}.", RESTORE)
         return
     query = "SELECT nspname FROM pg_extension JOIN pg_namespace ON pg_namespace.oid = extnamespace"
     schema = connection.execute(text(f"{query} WHERE extname = 'amcheck'")).scalar_one_or_none()
+    # Without the extension a server cannot check its indexes, and nothing is said to be clean.
     if schema is None:
         raise NotChecked("the server lacks the extension amcheck; CREATE EXTENSION amcheck adds it")
     indexes = (
@@ -63,6 +65,8 @@ def check_database(connection: Connection) -> Iterator[Finding]:
     )
     for number, name in connection.execute(text(indexes)).all():
         try:
+            # In a savepoint: on PostgreSQL an error ends the transaction, and the other indexes
+            # wait.
             with connection.begin_nested():
                 connection.execute(text(f"SELECT {schema}.bt_index_check({int(number)})"))
         except Exception as error:  # a damaged index may give any error
@@ -118,6 +122,7 @@ def check_guards(connection: Connection) -> Iterator[Finding]:
             " WHERE NOT tgisinternal AND relnamespace = current_schema()::regnamespace"
         )
         rows = connection.execute(text(query)).all()
+        # "O" and "A" are on for ordinary sessions; "R" and "D" are not.
         standing = {name: made if enabled in ("O", "A") else "switched off" for name, made, enabled in rows}
         bodies = {
             str(row.proname): str(row.prosrc) for row in connection.execute(text("SELECT proname, prosrc FROM pg_proc"))
@@ -148,6 +153,7 @@ def check_schema(connection: Connection) -> Iterator[Finding]:
         standing = dict(connection.execute(text(query)).all())
         expected = {str(index.name): "" for table in METADATA.sorted_tables for index in table.indexes}
         expected |= {f"pk_{table.name}": "" for table in METADATA.sorted_tables if f"pk_{table.name}" in standing}
+        # Indexes that somebody added on a server change no row; only missing ones matter.
         standing = {name: standing[name] for name in standing if name in expected}
     for name in sorted({*expected, *standing}):
         if standing.get(name) != expected.get(name):

@@ -165,6 +165,7 @@ def added_part(table: Table, same: Mapping[str, Any], each: Mapping[str, Cells],
         The part.
     """
     names = [column.name for column in covered_columns(table)]
+    # Missing values need no word, so a column added later leaves older digests as they are.
     fixed = {name: same[name] for name in names if same.get(name) is not None}
     varied = [name for name in names if name in each and not _is_empty(each[name])]
     key = key_of(table)
@@ -280,6 +281,7 @@ def hash_rows(columns: Sequence[Cells], count: int, form: int) -> NDArray[np.uin
     for place, values in enumerate(columns, 1):
         cells[:, place] = _bits(values, form)
         mixed = (mixed ^ cells[:, place]) * _FACTOR
+        # Folded, as multiplying carries bits upward only.
         mixed ^= mixed >> np.uint64(29)
     cells[:, 0] = mixed
     return cells.astype("<u8", copy=False).view(np.uint8).reshape(count, -1)

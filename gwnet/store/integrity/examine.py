@@ -83,10 +83,12 @@ def examine(store: Store, progress: Progress | None = None) -> Examination:
     for done, (name, steps_of_check) in enumerate(steps):
         found: list[Finding] = []
         reason = ""
+        # Checks of rows know the tables of this revision only.
         if is_behind:
             reason = "not checked: the schema is of another revision"
         for check in steps_of_check if not reason else ():
             try:
+                # A connection for each, as a damaged file may leave one unusable.
                 with store.reading() as connection:
                     found += check(connection)
             except database.NotChecked as why:

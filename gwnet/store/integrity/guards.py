@@ -108,6 +108,7 @@ def renew_guards(connection: Connection) -> None:
     """
     dialect = connection.dialect.name
     for name, table in _standing(connection):
+        # Those of earlier versions too, whose names differ.
         if _OLD.fullmatch(name):
             on_table = "" if dialect == "sqlite" else f" ON {table}"
             connection.execute(text(f"DROP TRIGGER {name}{on_table}"))
@@ -152,6 +153,7 @@ def _on_sqlite(table: Table) -> Iterator[tuple[str, str]]:
     allowed = [_retires(table)]
     if completed := table.info.get("completed"):
         same = _same(table, completed)
+        # Completed only in the unit of work that recorded it: no state is as new as the row.
         allowed.append(f"{same} AND NOT EXISTS (SELECT 1 FROM state WHERE recorded_at_utc >= OLD.recorded_at_utc)")
     condition = " AND ".join(f"NOT ({one})" for one in allowed)
     yield _sqlite(name, "update", "BEFORE UPDATE", condition, _ONCE)
@@ -172,6 +174,7 @@ def _retires(table: Table) -> str:
 
 def _same(table: Table, but: tuple[str, ...]) -> str:
     """Return the condition that all columns but some stay as they are."""
+    # IS, which also holds where both are NULL.
     return " AND ".join(f"NEW.{column.name} IS OLD.{column.name}" for column in table.columns if column.name not in but)
 
 
@@ -187,6 +190,7 @@ def _exists(table: str, columns: list[str], where: str) -> str:
     same = " AND ".join(f"{name} = NEW.{name}" for name in columns)
     if not where:
         return f"EXISTS (SELECT 1 FROM {table} WHERE {same})"
+    # The condition of the index must hold of the new row as well.
     of_new = re.sub(r"\b([a-z_]+)(?= IS )", r"NEW.\1", where)
     return f"({of_new} AND EXISTS (SELECT 1 FROM {table} WHERE {same} AND {where}))"
 

@@ -55,6 +55,7 @@ def read_rows(
         Canonical values by column.
     """
     condition = f" WHERE {where}" if where else ""
+    # By the rest of the key as well, so that rows of one key have an order.
     order = ", ".join(dict.fromkeys([key_of(table), *(column.name for column in table.primary_key.columns)]))
     statement = text(f"SELECT {', '.join(names)} FROM {table.name}{condition} ORDER BY {order}")
     with connection.execute(statement.execution_options(stream_results=True)) as result:
@@ -122,6 +123,7 @@ def _retired_parts(connection: Connection, table: Table) -> Iterator[Part]:
         for cells in read_rows(connection, table, ["id", *RETIRED], "retired_at_utc IS NOT NULL")
         for number, *values in zip(*cells.values(), strict=True)
     ]
+    # None cannot be compared with text.
     rows.sort(key=lambda row: ([str(value or "") for value in row[0]], row[1]))
     for values, group in groupby(rows, key=lambda row: row[0]):
         yield retired_part(table, [number for _, number in group], dict(zip(RETIRED, values, strict=True)))

@@ -145,6 +145,7 @@ def retire(
         return 0
     told = {"retired_at_utc": recorded_at(connection), "retired_by": by, "retired_reason": reason}
     same = {name: canonical(target.c[name], [value])[0] for name, value in told.items()}
+    # Described before it is done, as the count below may still refuse the whole unit of work.
     work_of(connection).parts.append(retired_part(target, [int(row_id) for row_id in ids], same))
     done = connection.execute(statement, [{"row_id": int(row_id)} for row_id in ids]).rowcount
     if done != len(ids):
@@ -169,6 +170,7 @@ def _note_added(
     for (name, values), cells in zip(given.items(), prepared, strict=True):
         if name not in covered:
             continue
+        # A value common to all rows is described once, which keeps the parts of long files small.
         if _is_scalar(values) or _is_constant(values, cells):
             same[name] = _canonical(table.c[name], cells[:1])[0]
         else:
@@ -191,6 +193,7 @@ def _is_canonical(column: Column[Any], values: ColumnValues) -> bool:
 
 def _canonical(column: Column[Any], cells: Sequence[Any]) -> list[Any]:
     """Return values as they are hashed; instants for COPY are text with their offset from UTC."""
+    # COPY has instants with their offset, the digest without.
     if isinstance(column.type, UtcDateTime):
         cells = [cell.removesuffix("+00") if isinstance(cell, str) else cell for cell in cells]
     return canonical(column, cells)
@@ -259,6 +262,7 @@ def _from_instants(column: Column[Any], values: NDArray[Any], *, on_sqlite: bool
     if isinstance(column.type, UtcDateTime):
         words = np.char.replace(np.datetime_as_string(values.astype("datetime64[us]")), "T", " ")
         listed = words.tolist() if on_sqlite else [f"{word}+00" for word in words.tolist()]
+    # Dates have no zone, so their text is the day alone.
     else:
         listed = np.datetime_as_string(values.astype("datetime64[D]")).tolist()
     for index in missing:
@@ -274,6 +278,7 @@ def _driver_value(column: Column[Any], value: Any, *, on_sqlite: bool) -> Any:
         return None
     if isinstance(column.type, UtcDateTime):
         if isinstance(value, np.datetime64):
+            # Inserting it anyway would leave the reader to guess the zone.
             return _from_instants(column, np.array([value]), on_sqlite=on_sqlite)[0]
         if value.tzinfo is None:
             message = f"A time without a zone, {value.isoformat()}, cannot be stored."
@@ -295,6 +300,7 @@ def _chunks(rows: Iterator[tuple[Any, ...]], size: int) -> Iterator[list[tuple[A
 def _insert_sqlite(connection: Connection, table: str, names: list[str], columns: list[Sequence[Any]]) -> None:
     one_row = f"({','.join('?' * len(names))})"
     head = f"INSERT INTO {table} ({','.join(names)}) VALUES "
+    # Older versions of SQLite take at most 999 parameters in a statement.
     size = max(1, min(_ROWS_A_STATEMENT, _PARAMETERS_A_STATEMENT // len(names)))
     full = head + ",".join([one_row] * size)
     for chunk in _chunks(zip(*columns, strict=True), size):

@@ -64,6 +64,7 @@ def correct(
         "id": number,
         "series_id": series_id,
         "kind": kind,
+        # Sorted keys: the same parameters have the same text on record.
         "parameters": json.dumps(dict(parameters), sort_keys=True, ensure_ascii=False),
         "valid_from_utc": start,
         "valid_until_utc": end,

@@ -51,6 +51,7 @@ def save_issue(
     bool
         Whether it was registered now, not before.
     """
+    # The same bytes of another period are another issue.
     same = [
         issue
         for issue in issues(connection, site=site, definition=definition)

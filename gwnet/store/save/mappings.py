@@ -27,6 +27,7 @@ def keep_mapping(connection: Connection, name: str, text: str, *, by: str) -> in
     sha256 = hashlib.sha256(text.encode("utf-8")).hexdigest()
     query = select(ImportMapping.id, ImportMapping.sha256)
     live = connection.execute(query.where(ImportMapping.name == name, known_on(ImportMapping, None))).one_or_none()
+    # An unchanged mapping keeps its number and the files linked with it.
     if live is not None and live.sha256 == sha256:
         return int(live.id)
     if live is not None:

@@ -39,6 +39,7 @@ def renew_packs(
         runs = runs_of(connection, series_id)
         for time_ms, value in all_samples(connection, series_id):
             owners = runs.owners(time_ms)
+            # A pack holds samples of one download, so that it goes with it.
             for download_id in np.unique(owners[owners > 0]).tolist():
                 own = owners == download_id
                 step, content = pack(time_ms[own], value[own])

@@ -72,6 +72,7 @@ def _save(
     if not subjects:
         return 0
     old = _live(connection, column, subjects)
+    # Both in one unit of work: an event has one live review at any instant.
     retire(connection, "review", old, by=by, reason=reason)
     stored: dict[str, Any] = {
         "id": reserve_ids(connection, "review", len(subjects)),

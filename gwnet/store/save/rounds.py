@@ -55,6 +55,7 @@ def save_round(
     live = live_round(connection, site, code)
     if live is not None:
         differences = [(name, live[name], stored[name]) for name in ROUND_VALUES if live[name] != stored[name]]
+        # Planned again with the same values: nothing to record.
         if not differences:
             return "unchanged"
         if not correct:
@@ -76,6 +77,7 @@ def save_round(
 
 
 def _identity(connection: Connection, site: str, code: str) -> int:
+    # An identity is made once; a round that was withdrawn and is planned again keeps its own.
     """Return the id of a round's identity, made where there is none yet."""
     site_id = connection.execute(select(Site.id).where(Site.code == site)).scalar_one()
     known = select(GaugingRound.id).where(GaugingRound.site_id == site_id, GaugingRound.code == code)

@@ -177,6 +177,7 @@ def segment_for(
         .where(LoggerSeries.instrument_id == instrument_id, LoggerSeries.quantity == quantity)
         .order_by(LoggerSeries.segment)
     ).all()
+    # Raises where units cannot be compared, before anything is stored.
     for segment in segments:
         convert_values(np.zeros(1), segment.unit, unit)
     fitting = [segment.id for segment in segments if segment.unit == unit and not segment.spoilt]

@@ -81,11 +81,13 @@ class KeptSource:
             If the file changed since it was read.
         """
         size, found = self._done.result()
+        # Hashed again while compressing: what is kept must be what was read.
         if found != sha256:
             message = "The file changed while it was read; nothing of it was stored."
             raise IngestError(message, where=self.path.name, fix="Load it again when nothing writes to it any more.")
         query = select(SourceFile.id).where(SourceFile.sha256 == sha256)
         known = connection.execute(query).scalar_one_or_none()
+        # The same bytes under another name are kept once.
         if known is not None:
             return int(known)
         self._packed.seek(0)

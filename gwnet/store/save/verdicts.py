@@ -79,10 +79,12 @@ def save_verdicts(
     severity it is recorded anew. Findings of neither a well nor a round are not stored.
     """
     if connection.dialect.name == "postgresql":
+        # Two checks at once would each find the other's verdicts missing and add them again.
         connection.execute(text("LOCK TABLE verdict IN SHARE ROW EXCLUSIVE MODE"))
     wanted = _keyed(findings[(findings["well"] != "") | (findings["round"] != "")]).drop_duplicates(_KEYS, keep="first")
     live = _keyed(live_findings(connection, rules, site, round_code))
     both = wanted.merge(live[[*_KEYS, "severity", "verdict_id"]], on=_KEYS, how="outer", suffixes=("", "_live"))
+    # Another severity is another finding, and waits for a decision of its own.
     same = both["severity"] == both["severity_live"]
     new = both[both["severity"].notna() & ~same]
     changed = both["verdict_id"].notna() & both["severity"].notna() & ~same
@@ -96,6 +98,7 @@ def save_verdicts(
 
 def _keyed(table: pd.DataFrame) -> pd.DataFrame:
     """Return rows whose keys compare: event, or else site, well and round."""
+    # -1 for findings of no event, as NaN equals nothing in a merge of keys.
     event = table["event_id"].astype("float64").fillna(-1.0)
     of_event = event >= 0
     words = {
