@@ -395,6 +395,13 @@ def test_explanation_names_every_step(record):
         assert phrase in text
 
 
+def test_explanation_says_why_a_level_was_corrected(record):
+    record.well("MW-1", point=(101.0, 0.7))
+    record.event("MW-1", "2024-01-01T10:00", [(WATER, 5.0)], reason="misread by a metre")
+    (made,) = explained(record, "MW-1", "2024-01-01")
+    assert ": misread by a metre" in made.text()
+
+
 def test_explanation_in_feet(record):
     record.well("MW-1", point=(30.48, 0.0))
     record.event("MW-1", "2024-01-01T10:00", [(WATER, 10.0, "ft")])

@@ -61,3 +61,9 @@ def test_the_schedule_ends_with_pumping_and_begins_anew_with_recovery():
     assert all(minute < 0 for phase, minute in planned if phase == "before")
     assert max(minute for _, minute in plan_schedule("far", 60.0)) == 60.0
     assert "recovery" not in {phase for phase, _ in plan_schedule("slug", 60.0)}
+
+
+def test_wells_near_the_pumped_one_are_read_each_half_minute_at_first():
+    """Denser at first, since drawdown goes with the logarithm of time: common practice, no source."""
+    minutes = [minute for phase, minute in plan_schedule("near", 60.0) if phase == "pumping"]
+    assert minutes[:7] == [0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0]

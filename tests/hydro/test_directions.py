@@ -1,6 +1,7 @@
 """Directions, vertical gradients and velocities; constructed numbers unless said."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -124,3 +125,10 @@ def test_velocity_of_a_plane_never_runs_backward():
     found = velocity_of(plane(1e-6, 0.0, 0.05), parse_conductivity("10 m/d"), parse_share("0.2", "porosity"))
     assert found.lowest_m_s == 0.0
     assert found.highest_m_s > found.velocity_m_s
+
+
+def test_a_turn_with_limits_that_reach_below_a_quarter_circle_is_no_reversal():
+    first = replace(plane(0.002, 0.0), azimuth_deg=0.0, clockwise_deg=30.0, anticlockwise_deg=30.0)
+    for angle, verdict in ((150.0, "reversal"), (120.0, "turned"), (40.0, "not distinguishable")):
+        found = turn_between(first, replace(first, azimuth_deg=angle))
+        assert (found.half_width_deg, found.verdict) == (pytest.approx(math.hypot(30.0, 30.0)), verdict)

@@ -1,5 +1,7 @@
 """Parts of the analyses of pumping tests: functions, superposition, straight lines, steps, slugs, distance, derivative."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -323,3 +325,14 @@ def test_a_step_test_without_drawdown_is_refused_and_an_exponent_stays_within_it
     assert 1.0 < exponent.value < 12.1
     assert not exponent.identifiable
     assert fit.greatest_rate_m3_d == 800.0
+
+
+def test_the_line_of_a_slug_test_is_its_formula():
+    """K = rc² ln(Le/rw) / (2 Le T0): Hvorslev (1951), Waterways Experiment Station Bulletin 36 (from memory)."""
+    geometry = PumpingGeometry(
+        well_radius_m=0.1, casing_radius_m=0.05, screen_top_m=0.0, screen_bottom_m=5.0, initial_m=0.8
+    )
+    days = np.linspace(0.0, 0.01, 60)
+    line = fit_hvorslev([WellDrawdown("P", 0.1, days, -0.8 * np.exp(-days / 0.004))], geometry)
+    expected = 0.05**2 * math.log(5.0 / 0.1) / (2.0 * 5.0 * 0.004)
+    assert line.value("hydraulic_conductivity") == pytest.approx(expected, rel=1e-6)

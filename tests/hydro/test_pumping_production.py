@@ -1,7 +1,11 @@
 """Drawdown from depths, and the production of a well."""
 
+import math
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy import special
 
 from gwnet.errors import AnalysisError, ShapeError
 from gwnet.hydro.pumping.drawdown import days_since_change, drawdown_from_depths, thickness_corrected
@@ -144,3 +148,23 @@ def test_production_from_a_model_and_what_cannot_be_worked_out():
     recovery = fit_recovery(stopped, [WellDrawdown("PW", 0.15, [0.06, 0.08, 0.1], [0.3, 0.2, 0.15])])
     with pytest.raises(AnalysisError, match="recovery does not say"):
         predict_drawdown(recovery, 500.0, 10.0)
+
+
+def test_limits_of_production_from_coefficients_are_those_of_the_sum():
+    """Half-width of B Q + C Q² from the covariance of both, on the logarithm, by Student's t."""
+    rates, well = pumped()
+    fit = fit_steps(rates, [well])
+    powers = np.array([700.0, 700.0**2])
+    value = powers @ [fit.value("linear_loss"), fit.value("well_loss")]
+    spread = math.sqrt(powers @ fit.covariance @ powers) / value
+    found = predict_drawdown(fit, 700.0, 0.1)
+    factor = math.exp(special.stdtrit(fit.degrees, 0.975) * spread)
+    assert (found.lower, found.upper) == pytest.approx((value / factor, value * factor), rel=1e-9)
+
+
+def test_without_a_covariance_the_rate_has_no_limits():
+    rates, well = pumped(0.002, steps=False)
+    fit = fit_model("theis", rates, [well])
+    found = rate_for_drawdown(replace(fit, covariance=np.full_like(fit.covariance, math.inf)), 1.0, 10.0)
+    assert (found.lower, found.upper) == (0.0, math.inf)
+    assert 0.0 < found.value < math.inf

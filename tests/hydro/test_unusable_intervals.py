@@ -123,3 +123,10 @@ def test_the_least_step_is_not_the_dust_of_a_conversion():
     assert least_step(written) == pytest.approx(0.02)
     assert least_step(written * 6894.757293168361) == pytest.approx(0.02 * 6894.757293168361)
     assert least_step([1.0, 1.0, np.nan]) == 0.0
+
+
+def test_the_resolution_that_is_given_decides_what_stands_at_the_end():
+    """With steps of 0.4 m the values up to 0.2 m above the least are the least; their own least step is 0.1 m."""
+    level = np.concatenate([np.tile([5.0, 5.1, 5.2], 40), np.tile([1.0, 1.1], 100)])
+    assert find_pinned(times(320), level).first.size == 0
+    assert find_pinned(times(320), level, resolution=0.4).count.tolist() == [200]

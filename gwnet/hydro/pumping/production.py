@@ -201,7 +201,9 @@ def rate_for_drawdown(
     def rate(side: float) -> float:
         def above(logarithm: float) -> float:
             value, spread = drawdown(math.exp(logarithm))
-            return math.log(value) + side * quantile * spread - math.log(drawdown_m)
+            # An unknown spread leaves the best rate as it is.
+            reach = side * quantile * spread if side else 0.0
+            return math.log(value) + reach - math.log(drawdown_m)
 
         low, high = math.log(_RATES[0]), math.log(_RATES[1])
         low_end, high_end = above(low), above(high)
