@@ -204,10 +204,7 @@ def _as_booked(events: Events, row: int) -> str:
 def is_in_feet(events: Events) -> NDArray[np.bool_]:
     """Return which levels were booked in feet.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
     """
     return np.asarray(np.abs(events.booked.metres - alternatives.FOOT_M) < 1e-5, dtype=np.bool_)
 

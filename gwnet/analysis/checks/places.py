@@ -225,10 +225,7 @@ def _find_copied_readings(events: Events) -> Iterator[Finding]:
 def find_copied(events: Events) -> list[Finding]:
     """Return the findings of readings that are another well's.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
 
     Returns
     -------
@@ -287,10 +284,7 @@ def _find_exchanged_readings(events: Events) -> Iterator[Finding]:
 def find_exchanged(events: Events) -> list[Finding]:
     """Return the findings of readings of two wells that were exchanged.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
 
     Returns
     -------

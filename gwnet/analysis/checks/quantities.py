@@ -27,10 +27,7 @@ _ABOVE_GROUND_M: Final = 3.0
 def fits_as_elevation(events: Events) -> NDArray[np.bool_]:
     """Return which depths lie far below their well, while the same number is an elevation between bottom and ground.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
 
     Returns
     -------

@@ -46,12 +46,7 @@ class AirOfDeployment:
 def air_of_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> AirOfDeployment:
     """Return what one deployment needs of its barometer.
 
-    Parameters
-    ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    heads : gwnet.analysis.loggers.heads.LoggerHeads
-        Heads over the whole deployment.
+    Parameters as `gwnet.analysis.loggers`.
 
     Returns
     -------

@@ -264,10 +264,7 @@ class LoggerRecord:
     def zone_of_instrument(self, instrument: str) -> str:
         """Return the time zone of the site at which an instrument was installed last.
 
-        Parameters
-        ----------
-        instrument : str
-            Code of the instrument.
+        Parameters as `gwnet.analysis.loggers`.
 
         Returns
         -------

@@ -176,10 +176,7 @@ class CorrectionHistory:
     def find_exclusions(self, when: Instants) -> NDArray[np.uint8]:
         """Return which samples a person excluded.
 
-        Parameters
-        ----------
-        when : numpy.ndarray of datetime64[us], shape (n,)
-            True times, rising.
+        Parameters as `gwnet.analysis.loggers`.
 
         Returns
         -------
@@ -194,10 +191,7 @@ class CorrectionHistory:
     def find_kept(self, when: Instants) -> NDArray[np.bool_]:
         """Return which samples a person keeps as levels though the sensor looks out of water or stuck.
 
-        Parameters
-        ----------
-        when : numpy.ndarray of datetime64[us], shape (n,)
-            True times, rising.
+        Parameters as `gwnet.analysis.loggers`.
 
         Returns
         -------

@@ -139,10 +139,7 @@ class LoggerHeads:
     def reason_near(self, moment: np.datetime64) -> str:
         """Return why the sample nearest to a moment that an open finding keeps out gives no level.
 
-        Parameters
-        ----------
-        moment : numpy.datetime64
-            UTC instant.
+        Parameters as `gwnet.analysis.loggers`.
         """
         places = np.flatnonzero(~np.isnan(self.doubtful_m))
         if not places.size:

@@ -154,12 +154,7 @@ def sensor_level(loggers: LoggerRecord, deployment: Any) -> SensorLevel | None:
 def sensor_accuracy_m(loggers: LoggerRecord, instrument: str) -> float:
     """Return the accuracy on record of an instrument, else its resolution, else what is asked of one.
 
-    Parameters
-    ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    instrument : str
-        Code of the instrument.
+    Parameters as `gwnet.analysis.loggers`.
 
     Returns
     -------

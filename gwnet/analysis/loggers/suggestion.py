@@ -85,10 +85,7 @@ class LoggerFinding:
 def describe_moment(moment: np.datetime64) -> str:
     """Return an instant as the command line takes it.
 
-    Parameters
-    ----------
-    moment : numpy.datetime64
-        UTC instant.
+    Parameters as `gwnet.analysis.loggers`.
 
     Returns
     -------

@@ -62,14 +62,7 @@ def sizes_beside(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> F
 def restlessness(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> Floats:
     """Return the least robust standard deviation that the sound levels beside each level allow.
 
-    Parameters
-    ----------
-    well : numpy.ndarray of int64, shape (n,)
-        Well of each event.
-    residual_m : numpy.ndarray, shape (n,)
-        Level less what is expected; NaN for none [m].
-    sound : numpy.ndarray of bool, shape (n,)
-        Which levels are taken; the level itself never is.
+    Parameters as `gwnet.hydro.checks.isolation.sizes_beside`.
 
     Returns
     -------

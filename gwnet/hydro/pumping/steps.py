@@ -235,14 +235,7 @@ def fit_steps_exponent(
 ) -> PumpingFit:
     """Fit linear loss, well loss and its exponent to the drawdowns at the ends of steps: s = BQ + CQⁿ.
 
-    Parameters
-    ----------
-    rates : PumpingRates
-        Rates of the steps.
-    wells : sequence of WellDrawdown
-        The pumped well alone.
-    geometry : PumpingGeometry, optional
-        Kept with the fit.
+    Parameters as `gwnet.hydro.pumping.steps.fit_steps`.
 
     Returns
     -------

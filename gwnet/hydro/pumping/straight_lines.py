@@ -183,12 +183,7 @@ def recovery_ratio(rates: PumpingRates, days: ArrayLike) -> Floats:
 def equivalent_days(rates: PumpingRates, days: ArrayLike) -> Floats:
     """Return Agarwal's equivalent time of times after the pump stopped: pumping time × t′ / (pumping time + t′).
 
-    Parameters
-    ----------
-    rates : PumpingRates
-        History of rates that ends with 0.
-    days : array_like, shape (n,)
-        Times [d].
+    Parameters as `gwnet.hydro.pumping.straight_lines.recovery_ratio`.
 
     Returns
     -------
