@@ -143,13 +143,11 @@ class Store:
     def altering(self) -> Iterator[Connection]:
         """Give a connection that holds the write lock and makes no state, for changes of the schema."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
-            # Noted on the connection, so that the beginning of a transaction takes the lock at
-            # once.
+            # Noted on the connection, so that the beginning of a transaction takes the lock at once.
             connection.execution_options(gwnet_writing=True, gwnet_say=self.say)
             with connection.begin():
                 if not self.is_sqlite:
-                    # One lock for all writing, so that two programs cannot lock rows in opposite
-                    # order.
+                    # One lock for all writing, so that two programs cannot lock rows in opposite order.
                     lock_writing_postgresql(connection, self.say)
                 yield connection
 

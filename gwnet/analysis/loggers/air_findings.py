@@ -78,8 +78,7 @@ def find_missing_air(loggers: LoggerRecord, deployments: Iterable[AirOfDeploymen
     needs = list(deployments)
     gaps: dict[str, list[tuple[np.datetime64, np.datetime64]]] = {}
     for barometer in sorted({each.barometer for each in needs if each.barometer}):
-        # One gap concerns all sensors that a barometer serves; a finding for each would say one
-        # thing many times.
+        # One gap concerns all sensors that a barometer serves; a finding for each would say one thing many times.
         mine = [each for each in needs if each.barometer == barometer]
         when = np.array([min(each.first_utc for each in mine), max(each.last_utc for each in mine)])
         gaps[barometer] = barometer_gaps(loggers, barometer, when)

@@ -131,8 +131,7 @@ class CorrectionHistory:
             before = not pd.isna(row.end_utc) and not pd.isna(start) and row.end_utc <= start
             if after or before:
                 continue
-            # Readings that were left out add up: a later setting of the method must not bring them
-            # back.
+            # Readings that were left out add up: a later setting of the method must not bring them back.
             left_out = {*settings.get("leave_out", []), *row.parameters.get("leave_out", [])}
             settings = {**settings, **row.parameters} if kind == "anchoring" else dict(row.parameters)
             if left_out:

@@ -200,8 +200,7 @@ def iterate_heads(
             whole = _worked_out(loggers, row, partial(levels, record, selection))
             if whole is not None:
                 beside = partial(_beside, loggers, record, row)
-                # Outside the cached heads: doubts ask for the heads of other wells, before theirs
-                # are looked at.
+                # Outside the cached heads: doubts ask for the heads of other wells, before theirs are looked at.
                 codes = loggers.doubts.once(int(row.deployment_id), partial(find_doubts, loggers, whole, beside))
                 whole = _without_doubtful(whole, codes)
             part = None if whole is None else _between(whole, start, end)

@@ -62,8 +62,7 @@ class LoggerFinding:
         """Return a short name of the finding: the same as long as rule, place, span and correction are the same."""
         facts = [self.instrument, self.quantity, self.rule, self.kind, dict(self.parameters)]
         facts += [str(moment) for moment in (self.start_utc, self.end_utc, self.from_utc, self.to_utc)]
-        # Eight digits of the digest: short enough to type, and some thousand findings hardly ever
-        # collide.
+        # Eight digits of the digest: short enough to type, and some thousand findings hardly ever collide.
         return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()[:8]
 
     def command(self) -> str:

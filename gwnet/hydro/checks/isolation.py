@@ -48,8 +48,7 @@ def sizes_beside(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> F
     place = np.searchsorted(places, np.arange(well.size))
     beside = np.full((BESIDE * 2, well.size), np.nan)
     for column, step in enumerate([*range(-BESIDE, 0), *range(BESIDE)]):
-        # A level that serves stands in the list itself and must be skipped when those after it are
-        # picked.
+        # A level that serves stands in the list itself and must be skipped when those after it are picked.
         at = place + step + (taken if step >= 0 else 0)
         inside = (at >= 0) & (at < places.size)
         # Clipped so that the lookup stays in the list; what lay outside is not counted.
