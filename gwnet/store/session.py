@@ -103,7 +103,6 @@ class Store:
         """Give a connection for reading, all of it from one state of the database."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
             if not self.is_sqlite:
-                # The frames of one question must agree although other programs write meanwhile.
                 # the frames of a question are fetched one after another and must be of one state
                 yield connection.execution_options(isolation_level="REPEATABLE READ")
                 return

@@ -71,7 +71,6 @@ def rounds_in_use(record: Snapshot) -> pd.DataFrame:
     return record.once(
         _IN_USE,
         lambda: record.rounds if len(record.rounds) else _as_rounds(record, propose_days(record)),
-        # Settled by the report's period where it has one: all parts of a report must mean the same days.
     )
 
 

@@ -304,7 +304,6 @@ def _joined(first: Channel, second: Channel) -> Channel:
         overlapping=first.overlapping + second.overlapping,
         correction_history=CorrectionHistory(history[history["kind"] != "exclusion"], first.correction_history.zone),
     )
-    # Sorted by time and then by lack of a value.
     # a sample without a value gives way to one with a value
     order = np.lexsort((np.isnan(both.value), both.time_utc))
     return _chosen(both, order[np.append(True, np.diff(both.time_utc[order]) > np.timedelta64(0, "us"))])

@@ -299,9 +299,8 @@ def _month_note(years: int, least_years: int, definition: str) -> str:
 def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[str, Any]:
     """Return the summary of one well."""
     if own is None:
-        # levels are sorted by day
         return {"n": 0, "n_approved": 0, "n_bounds": 0, "months": 0, "note": "no level that can be used"}
-    last = own.day.size - 1
+    last = own.day.size - 1  # levels are sorted by day
     years = int((own.month == own.day_month[last]).sum())
     notes = []
     if years < least_years:

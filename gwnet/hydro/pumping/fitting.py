@@ -256,8 +256,8 @@ def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple
 
 
 def _inverse(normal: Floats) -> Floats:
-    # By eigenvalues, since the plain inverse fails where the data do not see a parameter.
     """Return the inverse of the normal matrix; a direction that the data do not see gets a great variance."""
+    # By eigenvalues, since the plain inverse fails where the data do not see a parameter.
     values, vectors = np.linalg.eigh(normal)
     floor = max(float(values[-1]), 1e-300) * 1e-13
     return np.asarray((vectors / np.maximum(values, floor)) @ vectors.T, dtype=np.float64)

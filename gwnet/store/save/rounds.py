@@ -77,8 +77,8 @@ def save_round(
 
 
 def _identity(connection: Connection, site: str, code: str) -> int:
-    # An identity is made once; a round that was withdrawn and is planned again keeps its own.
     """Return the id of a round's identity, made where there is none yet."""
+    # An identity is made once; a round that was withdrawn and is planned again keeps its own.
     site_id = connection.execute(select(Site.id).where(Site.code == site)).scalar_one()
     known = select(GaugingRound.id).where(GaugingRound.site_id == site_id, GaugingRound.code == code)
     number = connection.execute(known).scalar_one_or_none()
