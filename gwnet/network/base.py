@@ -165,6 +165,7 @@ def same_parameters(
 
         result = inspect.signature(method).return_annotation
         call.__signature__ = signature.replace(return_annotation=result)  # type: ignore[attr-defined]
+        # What editors and the documentation show: the method itself takes everything by name.
         return call
 
     return decorate
@@ -180,6 +181,7 @@ def codes_of(wells: Wells) -> list[str] | None:
     """
     if wells is None:
         return None
+    # A text is a sequence, too: of its letters.
     return [wells] if isinstance(wells, str) else list(dict.fromkeys(wells))
 
 
@@ -203,6 +205,7 @@ def day_or_instant(moment: Moment) -> dt.date | dt.datetime | None:
     """
     if isinstance(moment, str):
         try:
+            # A date would be read as its midnight otherwise, which has no zone.
             moment = dt.date.fromisoformat(moment) if len(moment) <= 10 else dt.datetime.fromisoformat(moment)
         except ValueError:
             message = f"Not a date or time: {moment!r}."

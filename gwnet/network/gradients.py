@@ -212,7 +212,7 @@ class Gradients(Group):
             context = map_context(record)
         first, last = day_of(start), day_of(end)
         if first is not None:
-            table = table[table["date"] >= first.isoformat()]
+            table = table[table["date"] >= first.isoformat()]  # dates in ISO 8601 sort as text
         if last is not None:
             table = table[table["date"] <= last.isoformat()]
         return VerticalGradientTable(context, table.reset_index(drop=True))

@@ -153,6 +153,7 @@ class Reports(Group):
 
 def _cores() -> int:
     """Return how many cores this process may use."""
+    # A container or scheduler may give a process fewer cores than the machine has.
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from gwnet.analysis.maps.paired import PairedMaps
     from gwnet.figures.maps.context import MapContext
 
+#: An acre [m²]: 43,560 square feet. Of survey feet it would be larger by four parts in a million.
+_ACRE_M2: Final = 43_560 * metres_per("ft") ** 2
+
 #: Cautions of every comparison.
 _VOLUME_CAUTION: Final = (
     "The volume of water is area times change times the storage coefficient that was put in; its bounds count the "
@@ -153,13 +156,13 @@ def _signed(value: float, decimals: int = 2) -> str:
 
 def _area(square_m: float, unit: str) -> str:
     if unit == "ft":
-        return f"{square_m / metres_per('ft') ** 2 / 43_560:.4g} acres"
+        return f"{square_m / _ACRE_M2:.4g} acres"
     return f"{square_m / 1e6:.3g} km²" if square_m >= 1e6 else f"{square_m / 1e4:.3g} ha"
 
 
 def _volume(cubic_m: float, unit: str, *, signed: bool = False) -> str:
     """Return a volume to three digits, in cubic metres or acre-feet."""
-    value, name = (cubic_m / metres_per("ft") ** 3 / 43_560, "acre-ft") if unit == "ft" else (cubic_m, "m³")
+    value, name = (cubic_m / metres_per("ft") / _ACRE_M2, "acre-ft") if unit == "ft" else (cubic_m, "m³")
     # Rounded first: 999.7 has a digit more once it is 1000.
     rounded = float(f"{value:.3g}")
     decimals = max(0, 2 - math.floor(math.log10(abs(rounded)))) if rounded else 0

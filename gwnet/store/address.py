@@ -51,8 +51,7 @@ def store_url(address: str | Path) -> URL:
     """
     text = str(address)
     if "://" not in text:
-        # An existing file may have any name; only what is none and looks like an address is
-        # refused.
+        # An existing file may have any name; only what is none and looks like an address is refused.
         if isinstance(address, str) and _SERVER_LIKE.search(text) and not Path(text).exists():
             raise StoreError("This is neither the path of a file nor a database address.", fix=_FORMS)
         return URL.create("sqlite", database=text)

@@ -152,8 +152,7 @@ def restore_backup(file: Path, address: str | Path, *, progress: Progress | None
             if is_new_file:
                 with staged_file(Path(target.name), "record") as path:
                     _copy_pages(connection, path, target.name)
-                    # A record that is worked on has a write-ahead log, so that readers do not wait
-                    # for writers.
+                    # A record that is worked on has a write-ahead log, so that readers do not wait for writers.
                     _finish_file(path, "WAL")
                     copied = _verified(path, sums, target.name, steps)
             else:

@@ -530,7 +530,6 @@ FORMER_HEADINGS: Final[dict[str, str]] = {
 }
 
 #: Readings of a level event in the order in which they are stored: column, quantity and ordinal.
-# By quantity and ordinal, so that readings are stored in one order whatever that of the file.
 READINGS: Final[tuple[tuple[str, str, int], ...]] = tuple(
     sorted(
         ((column.name, *column.reading) for column in BY_NAME["level_events"].columns if column.reading),

@@ -103,7 +103,6 @@ class Store:
         """Give a connection for reading, all of it from one state of the database."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
             if not self.is_sqlite:
-                # The frames of one question must agree although other programs write meanwhile.
                 # the frames of a question are fetched one after another and must be of one state
                 yield connection.execution_options(isolation_level="REPEATABLE READ")
                 return
@@ -143,13 +142,11 @@ class Store:
     def altering(self) -> Iterator[Connection]:
         """Give a connection that holds the write lock and makes no state, for changes of the schema."""
         with translated(self.name, self.secrets), self.engine.connect() as connection:
-            # Noted on the connection, so that the beginning of a transaction takes the lock at
-            # once.
+            # Noted on the connection, so that the beginning of a transaction takes the lock at once.
             connection.execution_options(gwnet_writing=True, gwnet_say=self.say)
             with connection.begin():
                 if not self.is_sqlite:
-                    # One lock for all writing, so that two programs cannot lock rows in opposite
-                    # order.
+                    # One lock for all writing, so that two programs cannot lock rows in opposite order.
                     lock_writing_postgresql(connection, self.say)
                 yield connection
 

@@ -103,8 +103,7 @@ class Snapshot:
 
     def _narrowed(self, code: str) -> Snapshot:
         narrow = Snapshot(self.connection, self.known_on, code)
-        # Frames are fetched for all sites and cut for each, so every narrow snapshot asks the whole
-        # one.
+        # Frames are fetched for all sites and cut for each, so every narrow snapshot asks the whole one.
         narrow._all = self._all
         return narrow
 

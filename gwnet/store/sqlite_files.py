@@ -92,8 +92,7 @@ def _file_state(name: str) -> tuple[int, ...]:
     """Return what changes when a file is written to."""
     file = Path(name)
     journals = (file.with_name(f"{file.name}{end}") for end in ("-wal", "-journal"))
-    # Size and times of the file, its number in case it was replaced, and journals that came or
-    # went.
+    # Size and times of the file, its number in case it was replaced, and journals that came or went.
     state = file.stat()
     return (state.st_size, state.st_mtime_ns, state.st_ino, *(int(path.exists()) for path in journals))
 

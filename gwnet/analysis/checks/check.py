@@ -120,10 +120,7 @@ class Check:
     def run(self, events: Events) -> Iterator[Finding]:
         """Run the check.
 
-        Parameters
-        ----------
-        events : gwnet.analysis.checks.events.Events
-            Level events of one site.
+        Parameters as `gwnet.analysis.checks`.
 
         Yields
         ------

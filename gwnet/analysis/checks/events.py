@@ -219,8 +219,7 @@ class Events:
         units = {str(self.settings["length_unit"]), *self.booked.unit[self.booked.unit != ""].tolist()}
         used = self.inputs.instruments["instrument_id"].isin(self.records["instrument_id"])
         units |= set(self.inputs.instruments.loc[used, "length_unit"].dropna().astype(str))
-        # A record with feet anywhere may have them in any level; one without needs the word in the
-        # note.
+        # A record with feet anywhere may have them in any level; one without needs the word in the note.
         if any(unit.startswith("ft") == is_feet for unit in units):
             return np.ones(len(self), dtype=np.bool_)
         notes = self.frame["notes"].fillna("").astype(str)
@@ -311,8 +310,7 @@ def _booked(events: Events) -> Booked:
         rows["value"].to_numpy(dtype=np.float64),
         fraction.fillna(0).to_numpy(dtype=np.int64),
         rows["unit"].map(METRES_PER_UNIT).to_numpy(dtype=np.float64),
-        # A depth that is too large makes the level too low: the sign turns what a slip adds to the
-        # number.
+        # A depth that is too large makes the level too low: the sign turns what a slip adds to the number.
         np.where(quantity == "water_elevation", 1.0, -1.0),
         quantity,
         unit,

@@ -141,8 +141,7 @@ def explain_misfits(
         kind = kinds[number]
         words = kind.words(row, column - int(starts[number]))
         moved = float(shifts[place, column])
-        # A whole metre or foot wrong is a blunder, a tenth may still be one of the water's own
-        # moves.
+        # A whole metre or foot wrong is a blunder, a tenth may still be one of the water's own moves.
         severity = SERIOUS if kind.rule == AMOUNT and abs(moved) >= _BLUNDER_M else kind.severity
         explained[row] = Explanation(kind.rule, severity, words, moved, float(left[place]), column)
     return explained
@@ -204,10 +203,7 @@ def _as_booked(events: Events, row: int) -> str:
 def is_in_feet(events: Events) -> NDArray[np.bool_]:
     """Return which levels were booked in feet.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
     """
     return np.asarray(np.abs(events.booked.metres - alternatives.FOOT_M) < 1e-5, dtype=np.bool_)
 
@@ -237,8 +233,7 @@ def _points(events: Events) -> list[Kind]:
     ):
         shift = np.where(from_point, events.of_point("elevation_m", index) - used, np.nan)
         kinds.append(Kind(POINT, WARNING, shift[:, None], _read_from(what)))
-    # The other way round as well: a depth below ground may have been written from the measuring
-    # point.
+    # The other way round as well: a depth below ground may have been written from the measuring point.
     height = events.reduced.height_above_ground_m[events.order]
     shift = np.where(from_point, -height, np.where(events.booked.quantity == "depth_below_ground", height, np.nan))
     kinds.append(Kind(POINT, WARNING, shift[:, None], _ground_words(from_point)))

@@ -115,10 +115,7 @@ class Misfits:
 def misfits_of(events: Events) -> Misfits:
     """Return the levels that do not fit, worked out once.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
     """
     return events.once("misfits", lambda: Misfits(events))
 

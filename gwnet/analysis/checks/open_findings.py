@@ -73,8 +73,7 @@ def _open_findings(record: Snapshot) -> dict[int, str]:
         if row["decision"] == _DISMISSED:
             continue
         for event in events_of_finding(row):
-            # Accepted means that the finding is true; an approval after all says that the level is
-            # fit for use.
+            # Accepted means that the finding is true; an approval after all says that the level is fit for use.
             if row["decision"] != _ACCEPTED or event not in approved:
                 held.setdefault(event, str(row["rule"]))
     return held

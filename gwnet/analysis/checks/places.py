@@ -49,8 +49,7 @@ def describe_amount(events: Events, amount_m: float, error_m: float = 0.0) -> st
     unit, metres = ("ft", FOOT_M) if events.in_feet else ("m", 1.0)
     for number in _TYPED:
         typed = number * metres
-        # To 6 % of the amount, or three errors of the difference, an error counting a tenth of it
-        # at the most.
+        # To 6 % of the amount, or three errors of the difference, an error counting a tenth of it at the most.
         if abs(abs(amount_m) - typed) <= max(0.06 * typed, 3.0 * min(error_m, 0.1 * typed)):
             return f", which is about {number:g} {unit}"
     return ""
@@ -225,10 +224,7 @@ def _find_copied_readings(events: Events) -> Iterator[Finding]:
 def find_copied(events: Events) -> list[Finding]:
     """Return the findings of readings that are another well's.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
 
     Returns
     -------
@@ -249,16 +245,14 @@ def _copied(events: Events) -> Iterator[Finding]:
         return
     table = pd.DataFrame({"row": rows, "day": events.day[rows].astype(np.int64), "well": events.well[rows]})
     for column in range(records.shape[1]):
-        # In tenths of a millimetre: readings that came by different conversions differ in the last
-        # bits.
+        # In tenths of a millimetre: readings that came by different conversions differ in the last bits.
         table[f"r{column}"] = np.rint(np.nan_to_num(records[rows, column], nan=-1.0) * 1e4).astype(np.int64)
     keys = ["day", *[name for name in table.columns if name.startswith("r") and name != "row"]]
     table["off"] = off[rows]
     table["wells"] = table.groupby(keys)["well"].transform("nunique")
     for _, same in table[table["wells"] > 1].groupby(keys, sort=True):
         worst = same.sort_values("off", kind="stable").iloc[-1]
-        # At half the usual limit: the repeats are the evidence, the misfit only says which of both
-        # is the copy.
+        # At half the usual limit: the repeats are the evidence, the misfit only says which of both is the copy.
         if worst["off"] <= events.limits["hint_spreads"] / 2.0:
             continue
         row = int(worst["row"])
@@ -287,10 +281,7 @@ def _find_exchanged_readings(events: Events) -> Iterator[Finding]:
 def find_exchanged(events: Events) -> list[Finding]:
     """Return the findings of readings of two wells that were exchanged.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
 
     Returns
     -------

@@ -99,10 +99,7 @@ def _of_levels(record: Snapshot) -> tuple[Events, list[Finding]]:
 def run_checks(events: Events) -> list[Finding]:
     """Run every check on the level events of one site.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
 
     Returns
     -------

@@ -27,10 +27,7 @@ _ABOVE_GROUND_M: Final = 3.0
 def fits_as_elevation(events: Events) -> NDArray[np.bool_]:
     """Return which depths lie far below their well, while the same number is an elevation between bottom and ground.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
 
     Returns
     -------
@@ -41,8 +38,7 @@ def fits_as_elevation(events: Events) -> NDArray[np.bool_]:
     number = booked.value * booked.metres
     ground = events.reduced.ground_elevation_m[events.order]
     built = events.of_well("total_depth_m")
-    # Both a share and an amount: total depths of deep wells are rounded, those of shallow ones off
-    # by a metre.
+    # Both a share and an amount: total depths of deep wells are rounded, those of shallow ones off by a metre.
     is_beyond = number > built * (1.0 + _BEYOND_SHARE) + _BEYOND_M
     is_elevation = (number > ground - built - _BELOW_BOTTOM_M) & (number < ground + _ABOVE_GROUND_M)
     return np.asarray((booked.sense < 0) & is_beyond & is_elevation, dtype=bool)

@@ -120,10 +120,7 @@ _UNNAMED: Final = frozenset({"unknown", "not known", "other", "none", "tape", "s
 def is_named(events: Events) -> NDArray[np.bool_]:
     """Return where the source named the instrument: a word for its kind or for the method names none.
 
-    Parameters
-    ----------
-    events : gwnet.analysis.checks.events.Events
-        Level events of one site.
+    Parameters as `gwnet.analysis.checks`.
 
     Returns
     -------

@@ -148,8 +148,7 @@ def _find_above_point(events: Events) -> Iterator[Finding]:
 
 def _unexplained(events: Events, found: NDArray[np.bool_]) -> NDArray[np.intp]:
     """Return the positions of events whose level is not explained by a slip: the slip is the finding."""
-    # A decimal point or a unit gone wrong puts a level above the point; two findings for one slip
-    # are noise.
+    # A decimal point or a unit gone wrong puts a level above the point; two findings for one slip are noise.
     explained = explained_rows(events, *COARSE)
     return np.array([row for row in np.flatnonzero(found).tolist() if row not in explained], dtype=np.intp)
 

@@ -249,8 +249,7 @@ def tapes_in_service(programme: Programme) -> list[str]:
     return [
         tape
         for tape in programme.tapes["instrument"]
-        # A tape that nobody used or checked for two intervals lies in a drawer, and must not be
-        # called due.
+        # A tape that nobody used or checked for two intervals lies in a drawer, and must not be called due.
         if max(used.get(tape, dt.date.min), checked.get(tape, dt.date.min)) >= since
     ]
 

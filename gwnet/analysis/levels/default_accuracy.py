@@ -149,8 +149,7 @@ def survey_defaults(method: Texts, surveyed: Days, read: Days) -> tuple[Floats, 
     A point may move after its survey: beyond the resurvey interval of `gwnet.constants` (five years)
     `POINT_MOVEMENT_M_PER_YEAR` is taken for each year, as an independent part.
     """
-    # A survey without a date is taken to be as old as the reading: nothing says that the point has
-    # moved since.
+    # A survey without a date is taken to be as old as the reading: nothing says that the point has moved since.
     day = np.where(np.isnat(surveyed), read, surveyed)
     base, origin = _defaults(method, day, SURVEY_METHODS, SURVEY_AGES)
     years = (read - day).astype("timedelta64[D]").astype(np.float64) / DAYS_PER_YEAR

@@ -111,8 +111,7 @@ def explain(
     reduced = reduce_levels(inputs)
     frame = with_open_findings(levels_frame(inputs, reduced), open_findings(record))
     hits = _events_at(frame, time.strip().replace(" ", "T"))
-    # All events at that time: two visits in one minute, or two accesses of a well, have an
-    # explanation each.
+    # All events at that time: two visits in one minute, or two accesses of a well, have an explanation each.
     explained = [_explanation(inputs, reduced, frame, int(row), unit) for row in hits]
     explained += _of_tests(record, well, time, unit)
     if not explained:
@@ -144,8 +143,7 @@ def _events_at(frame: pd.DataFrame, wanted: str) -> NDArray[np.intp]:
     if len(hits) or moment.tzinfo is None:
         return hits
     minute = pd.Timestamp(moment).tz_convert("UTC").floor("min")
-    # A level of which only the day is known has noon as its instant, which is no minute to be asked
-    # for.
+    # A level of which only the day is known has noon as its instant, which is no minute to be asked for.
     return np.flatnonzero(frame["time_known"] & (frame["measured_at_utc"].dt.floor("min") == minute))
 
 
@@ -173,8 +171,7 @@ class _Printer:
         """Return a length with its unit."""
         if np.isnan(metres):
             return "not known"
-        # Hundredths of a foot, as tapes in feet are read; a correction is smaller than that and
-        # shows a digit more.
+        # Hundredths of a foot, as tapes in feet are read; a correction is smaller than that and shows a digit more.
         decimals = 2 if self.unit == "ft" and not sign else 3
         return f"{metres / self.per:{'+' if sign else ''}.{decimals}f} {self.unit}"
 
@@ -303,8 +300,7 @@ def _local(moment: pd.Timestamp, zone: dt.tzinfo) -> str:
 def _elevation_steps(inputs: LevelInputs, reduced: Reduction, row: int, show: _Printer) -> list[Step]:
     bound = str(reduced.bound[row])
     head, final = float(reduced.uncorrected_elevation_m[row]), float(reduced.water_elevation_m[row])
-    # Water below the screen was read: its own number is printed, and beside it the bound for the
-    # aquifer.
+    # Water below the screen was read: its own number is printed, and beside it the bound for the aquifer.
     below_screen = bound and head != float(reduced.bound_elevation_m[row])
     if bound and not below_screen:
         rule = "shallower of screen bottom and sounded depth" if bound == "<=" else "water above the measuring point"

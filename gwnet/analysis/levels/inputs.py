@@ -138,8 +138,7 @@ def level_inputs(record: Snapshot, records: pd.DataFrame, readings: pd.DataFrame
         water_elevation_m=table("water_elevation", 1),
         depth_to_product_m=table("depth_to_product", 1),
         sounded_m=table("sounded_depth", 1),
-        # An accuracy stated as one standard deviation is brought to the 95 % of all others; the
-        # smaller one counts.
+        # An accuracy stated as one standard deviation is brought to the 95 % of all others; the smaller one counts.
         accuracy_m=np.fmin(table("accuracy", 1), NORMAL_95 * table("accuracy_1sd", 1)),
         local_time=local_times(records),
         tolerance_m=records["site"].map(tolerance).to_numpy(dtype=np.float64),
@@ -172,8 +171,7 @@ def events_of(record: Snapshot, selection: Selection | None = None) -> pd.DataFr
     records = record.level_records(selection)
     codes = assign_rounds(records, local_times(records), record.rounds)
     records = records.assign(round=codes, round_on_record=records["round"])
-    # Again, since a round may have been found by its days, which the query of the database does not
-    # know.
+    # Again, since a round may have been found by its days, which the query of the database does not know.
     if selection is not None and selection.round is not None:
         records = records[records["round"] == selection.round].reset_index(drop=True)
     return records
@@ -192,8 +190,7 @@ def local_times(records: pd.DataFrame) -> NDArray[np.datetime64]:
     numpy.ndarray of datetime64[us], shape (n,)
         Local times without zone.
     """
-    # By the offset on record and not by the zone: what the crew's watch showed then stays as it
-    # was.
+    # By the offset on record and not by the zone: what the crew's watch showed then stays as it was.
     utc = to_instants(records["measured_at_utc"])
     local: NDArray[np.datetime64] = utc + records["local_offset_minutes"].to_numpy(dtype="timedelta64[m]")
     return local

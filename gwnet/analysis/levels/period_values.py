@@ -70,8 +70,7 @@ def period_values(used: pd.DataFrame, seasons: int = 12, *, value: str = "median
     days = drop_logged_on_reading_days(used)
     if value == "middle":
         days = _one_a_day(days)
-    # Month and year of the local day: a level at midnight of New Year in UTC belongs to the year at
-    # the site.
+    # Month and year of the local day: a level at midnight of New Year in UTC belongs to the year at the site.
     days = days.assign(year=days["day"].dt.year, season=(days["day"].dt.month - 1) * seasons // 12)
     if value == "middle":
         days = _nearest_to_middle(days, 12 // seasons)

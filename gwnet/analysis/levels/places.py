@@ -78,8 +78,7 @@ def latitude_of(well: pd.Series, crs: str) -> float:
 
     try:
         system = projected(crs)
-    # A site without a usable system has no latitude; only gravity needs it, which then takes the
-    # standard value.
+    # A site without a usable system has no latitude; only gravity needs it, which then takes the standard value.
     except SettingsError:
         return float("nan")
     to_angles = Transformer.from_crs(system, system.geodetic_crs, always_xy=True)

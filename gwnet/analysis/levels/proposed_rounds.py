@@ -71,8 +71,6 @@ def rounds_in_use(record: Snapshot) -> pd.DataFrame:
     return record.once(
         _IN_USE,
         lambda: record.rounds if len(record.rounds) else _as_rounds(record, propose_days(record)),
-        # Settled by the report's period where it has one: all parts of a report must mean the same
-        # days.
     )
 
 
@@ -153,8 +151,7 @@ def _choose(record: Snapshot, first: dt.date, last: dt.date, days: Sequence[dt.d
     inside = propose_days(record, first, last)
     if len(rounds):
         return _joined(rounds, _as_rounds(record, inside))
-    # Days outside the period serve comparisons with earlier rounds; inside it only its own best
-    # days.
+    # Days outside the period serve comparisons with earlier rounds; inside it only its own best days.
     outside = [one for one in propose_days(record) if not first <= one[0] <= last]
     return _as_rounds(record, sorted([*outside, *inside]))
 

@@ -196,8 +196,7 @@ def _tape(inputs: LevelInputs, reading_m: Floats) -> TapeCorrection:
     checks = inputs.tape_checks
     return tape_correction(
         reading_m,
-        # The database has no instrument for many old readings; a negative number never matches a
-        # check.
+        # The database has no instrument for many old readings; a negative number never matches a check.
         inputs.records["instrument_id"].fillna(-1).to_numpy(dtype=np.int64),
         inputs.local_time.astype("datetime64[D]"),
         check_instrument=checks["instrument_id"].to_numpy(dtype=np.int64),

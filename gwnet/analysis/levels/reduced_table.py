@@ -43,8 +43,7 @@ def refresh_reduced_levels(store: Store) -> int:
     The levels are worked out on a snapshot, which holds up nobody, and stored if nothing was recorded meanwhile; at
     last under the write lock. The table is no part of the record, so that no state comes of it.
     """
-    # A few attempts: in a record that is written to all day the levels would always be those of
-    # before.
+    # A few attempts: in a record that is written to all day the levels would always be those of before.
     for _ in range(_FREE_TRIES):
         with store.reading() as connection:
             newest = newest_state(connection)

@@ -41,8 +41,7 @@ def assign_rounds(levels: pd.DataFrame, days: NDArray[np.datetime64], rounds: pd
     loose, day = loose[order], day[order]
     sites = levels["site"].to_numpy(dtype=object)[loose]
     wells = levels["well"].to_numpy(dtype=object)[loose]
-    # In the order of their start, so that of overlapping rounds the one that starts last is written
-    # last.
+    # In the order of their start, so that of overlapping rounds the one that starts last is written last.
     for planned in rounds.sort_values(["starts_on", "round"], kind="stable").to_dict("records"):
         first, last = days_of_round(planned)
         low, high = np.searchsorted(day, first), np.searchsorted(day, last, side="right")

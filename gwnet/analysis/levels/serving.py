@@ -98,8 +98,7 @@ def _unapproved(phrase: str) -> Callable[[pd.DataFrame], Mask]:
 
 def _has_open_finding(levels: pd.DataFrame) -> Mask:
     """Return which levels a serious finding is open of."""
-    # Levels that are reduced alone, as for checks, have no findings yet: checks are what finds
-    # them.
+    # Levels that are reduced alone, as for checks, have no findings yet: checks are what finds them.
     if "open_finding" not in levels:
         return np.zeros(len(levels), dtype=bool)
     return np.asarray(levels["open_finding"] != "", dtype=bool)

@@ -67,8 +67,7 @@ def select_rows(table: pd.DataFrame, selection: Selection) -> pd.DataFrame:
     """
     keep = np.ones(len(table), dtype=bool)
     for moment, is_start in ((selection.start, True), (selection.end, False)):
-        # A moment with a time of day is compared as an instant; a date means the site's own days,
-        # ends included.
+        # A moment with a time of day is compared as an instant; a date means the site's own days, ends included.
         if isinstance(moment, dt.datetime):
             measured, instant = table["measured_at_utc"], pd.Timestamp(moment)
             keep &= measured >= instant if is_start else measured <= instant

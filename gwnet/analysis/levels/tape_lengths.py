@@ -122,7 +122,6 @@ def _expansion(inputs: LevelInputs) -> Floats:
     stated = 1e-6 * inputs.of_instrument("thermal_expansion_ppm_degc")
     kinds = inputs.records["instrument_id"].map(inputs.instruments.set_index("instrument_id")["kind"])
     by_mark = set(inputs.readings.loc[inputs.readings["quantity"].isin(TAPE_READINGS), "record_id"])
-    # A tape that is read twice, at the mark and at the water, is a chalked steel tape whatever the
-    # record calls it.
+    # A tape that is read twice, at the mark and at the water, is a chalked steel tape whatever the record calls it.
     is_steel = (kinds == "steel tape").to_numpy(dtype=bool) | inputs.records["record_id"].isin(by_mark).to_numpy()
     return np.where(np.isnan(stated) & is_steel, STEEL_EXPANSION, stated)

@@ -46,12 +46,7 @@ class AirOfDeployment:
 def air_of_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> AirOfDeployment:
     """Return what one deployment needs of its barometer.
 
-    Parameters
-    ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    heads : gwnet.analysis.loggers.heads.LoggerHeads
-        Heads over the whole deployment.
+    Parameters as `gwnet.analysis.loggers`.
 
     Returns
     -------
@@ -83,8 +78,7 @@ def find_missing_air(loggers: LoggerRecord, deployments: Iterable[AirOfDeploymen
     needs = list(deployments)
     gaps: dict[str, list[tuple[np.datetime64, np.datetime64]]] = {}
     for barometer in sorted({each.barometer for each in needs if each.barometer}):
-        # One gap concerns all sensors that a barometer serves; a finding for each would say one
-        # thing many times.
+        # One gap concerns all sensors that a barometer serves; a finding for each would say one thing many times.
         mine = [each for each in needs if each.barometer == barometer]
         when = np.array([min(each.first_utc for each in mine), max(each.last_utc for each in mine)])
         gaps[barometer] = barometer_gaps(loggers, barometer, when)

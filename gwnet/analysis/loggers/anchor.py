@@ -138,8 +138,7 @@ def anchor(loggers: LoggerRecord, deployment: Any, level: SensorLevel, levels: p
     settings = channel.correction_history.settings("anchoring", deployment.installed_at_utc, deployment.removed_at_utc)
     method = str(settings.get("method", "linear"))
     manual = _manual_readings(levels, deployment, channel.time_utc, settings.get("leave_out", []))
-    # Samples that are out for a reason must not anchor: a spike at a visit would shift a whole
-    # interval.
+    # Samples that are out for a reason must not anchor: a spike at a visit would shift a whole interval.
     used_level = np.where(level.out == 0, level.level_m, np.nan)
     interval = usual_interval_s(channel.time_utc)
     anchored = anchor_levels(
@@ -271,8 +270,7 @@ def _parts(
         parts["manual_m"][mine] = np.interp(seconds[mine], at, manual["uncertainty_m"].to_numpy()[served])
         parts["hold_m"][mine] = _hold(manual["leave_one_out_residual_m"].to_numpy()[served], method)
         drift = anchored.installations.drift_m_per_year[number]
-        # Time since the last reading, or before the first: between two readings drift is
-        # interpolated.
+        # Time since the last reading, or before the first: between two readings drift is interpolated.
         beyond_s = np.maximum(np.maximum(seconds[mine] - at[-1], at[0] - seconds[mine]), 0.0)
         rate = 0.0 if np.isnan(drift) else abs(float(drift)) / (DAYS_PER_YEAR * SECONDS_PER_DAY)
         parts["since_m"][mine] = rate * beyond_s

@@ -124,8 +124,7 @@ def barometers_of(loggers: LoggerRecord, barometer: str, when: Instants) -> Iter
         rows = _in_air(loggers, code)
         if when.size:
             start, end = (pd.Timestamp(edge, tz="UTC") for edge in (when[0], when[-1]))
-            # Installed at some time of the span; NaT, still installed, fails the comparison and
-            # counts.
+            # Installed at some time of the span; NaT, still installed, fails the comparison and counts.
             rows = rows[(rows["installed_at_utc"] <= end) & ~(rows["removed_at_utc"] <= start)]
         waiting += [str(name) for name in rows["barometer"] if name]
 
@@ -150,8 +149,7 @@ def barometer_channel(loggers: LoggerRecord, barometer: str, when: Instants) -> 
     """
     if when.size == 0:
         return None
-    # Two days more, so that interpolation and a corrected clock have samples on both sides of the
-    # edges.
+    # Two days more, so that interpolation and a corrected clock have samples on both sides of the edges.
     margin = pd.Timedelta(days=2)
     start, end = (pd.Timestamp(edge, tz="UTC") for edge in (when[0], when[-1]))
     fetched = [loggers.channel(barometer, quantity, start - margin, end + margin) for quantity in AIR_QUANTITIES]
@@ -234,8 +232,7 @@ def _filled(first: AirPressure, other: AirPressure, code: str) -> AirPressure:
     words = f"as it is, ± {spread:.0f} Pa: no common time shows how the two differ"
     if differences.size >= _LEAST_COMMON:
         shift = float(np.median(differences))
-        # From the median, as a front that reaches one of the two first makes a few large
-        # differences.
+        # From the median, as a front that reaches one of the two first makes a few large differences.
         spread = NORMAL_95 * MAD_TO_SD * float(np.median(np.abs(differences - shift)))
         words = f"moved by {shift:+.0f} Pa, the median difference at {differences.size} moments, ± {spread:.0f} Pa"
     steps = [f"{int(filled.sum())} samples with the air pressure of {code} instead, {words}", *other.steps[1:]]
@@ -307,7 +304,6 @@ def _joined(first: Channel, second: Channel) -> Channel:
         overlapping=first.overlapping + second.overlapping,
         correction_history=CorrectionHistory(history[history["kind"] != "exclusion"], first.correction_history.zone),
     )
-    # Sorted by time and then by lack of a value.
     # a sample without a value gives way to one with a value
     order = np.lexsort((np.isnan(both.value), both.time_utc))
     return _chosen(both, order[np.append(True, np.diff(both.time_utc[order]) > np.timedelta64(0, "us"))])

@@ -264,10 +264,7 @@ class LoggerRecord:
     def zone_of_instrument(self, instrument: str) -> str:
         """Return the time zone of the site at which an instrument was installed last.
 
-        Parameters
-        ----------
-        instrument : str
-            Code of the instrument.
+        Parameters as `gwnet.analysis.loggers`.
 
         Returns
         -------
@@ -344,8 +341,7 @@ class LoggerRecord:
         clock = own.clock()
         if not clock and row.quantity != level:
             clock = self.correction_history(row.instrument, level).clock()
-        # As far as the clock may be off, since the span is by true time and samples are found by
-        # the file's.
+        # As far as the clock may be off, since the span is by true time and samples are found by the file's.
         reach = np.timedelta64(int(_MARGIN.total_seconds() + sum(abs(one.seconds) for one in clock)), "s")
         time_ms, value = fetch_samples.samples(
             self.record.connection,

@@ -214,8 +214,7 @@ def _finding(
     heads = each.heads
     when = heads.level.channel.file_time_utc
     begins, ends = _edges_of_deployment(loggers, heads, shift_s)
-    # A jump inside begins at its first sample; at the ends the deployment says how far the clock
-    # reaches.
+    # A jump inside begins at its first sample; at the ends the deployment says how far the clock reaches.
     if first > 0:
         begins, _ = span_around(when[first], when[first])
     if end < when.size:
@@ -265,8 +264,7 @@ def _place_of(loggers: LoggerRecord, each: _Compared, jump: ClockJump) -> int:
         for place in likely
         if 0 < place < len(channel) and jump.earliest_utc <= channel.time_utc[place] <= jump.latest_utc
     ]
-    # Loggers are set at visits and at changes of summer time, so such a moment near by is likelier
-    # than the best fit.
+    # Loggers are set at visits and at changes of summer time, so such a moment near by is likelier than the best fit.
     return min(inside, key=lambda place: abs(place - place_found), default=place_found)
 
 

@@ -85,10 +85,7 @@ class Seen:
     def change_at(self, moment: np.datetime64) -> tuple[float, float]:
         """Return how far the level moves across a moment.
 
-        Parameters
-        ----------
-        moment : numpy.datetime64
-            UTC instant.
+        Parameters as `gwnet.analysis.loggers`.
 
         Returns
         -------
@@ -136,14 +133,12 @@ def look_at(heads: LoggerHeads, limits: Mapping[str, float]) -> Seen:
 def look_near(loggers: LoggerRecord, deployments: pd.DataFrame, moment: np.datetime64) -> list[Seen]:
     """Return the levels of deployments around a moment, without manual readings; kept for being asked for again.
 
+    Parameters as `gwnet.analysis.loggers`.
+
     Parameters
     ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
     deployments : pandas.DataFrame
         Rows of `gwnet.analysis.loggers.channels.deployments_in`.
-    moment : numpy.datetime64
-        UTC instant.
     """
     day = pd.Timestamp(moment.astype("datetime64[D]"), tz="UTC")
     low, high = day - pd.Timedelta(days=_NEAR_DAYS), day + pd.Timedelta(days=_NEAR_DAYS + 1)

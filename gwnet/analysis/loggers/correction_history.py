@@ -131,8 +131,7 @@ class CorrectionHistory:
             before = not pd.isna(row.end_utc) and not pd.isna(start) and row.end_utc <= start
             if after or before:
                 continue
-            # Readings that were left out add up: a later setting of the method must not bring them
-            # back.
+            # Readings that were left out add up: a later setting of the method must not bring them back.
             left_out = {*settings.get("leave_out", []), *row.parameters.get("leave_out", [])}
             settings = {**settings, **row.parameters} if kind == "anchoring" else dict(row.parameters)
             if left_out:
@@ -176,10 +175,7 @@ class CorrectionHistory:
     def find_exclusions(self, when: Instants) -> NDArray[np.uint8]:
         """Return which samples a person excluded.
 
-        Parameters
-        ----------
-        when : numpy.ndarray of datetime64[us], shape (n,)
-            True times, rising.
+        Parameters as `gwnet.analysis.loggers`.
 
         Returns
         -------
@@ -194,10 +190,7 @@ class CorrectionHistory:
     def find_kept(self, when: Instants) -> NDArray[np.bool_]:
         """Return which samples a person keeps as levels though the sensor looks out of water or stuck.
 
-        Parameters
-        ----------
-        when : numpy.ndarray of datetime64[us], shape (n,)
-            True times, rising.
+        Parameters as `gwnet.analysis.loggers`.
 
         Returns
         -------

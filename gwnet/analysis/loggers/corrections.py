@@ -139,8 +139,7 @@ def plan_corrections(record: Snapshot, *wanted: Correction) -> PlannedCorrection
                 parameters |= find_response(record, each.instrument, parameters["lags"], each.start, each.end)
         # Against those supposed so far, so that one call cannot give the same correction twice.
         _refuse_twice(supposed, each, quantity, parameters)
-        # Clock and factor belong to a segment; the others hold for the quantity, and stand once, at
-        # its newest segment.
+        # Clock and factor belong to a segment; the others hold for the quantity, and stand once, at its newest segment.
         chosen = tuple(series_ids if KINDS[each.kind].per_segment else series_ids[-1:])
         steps.append((each, parameters, chosen))
         supposed = _with_correction(supposed, each, quantity, parameters, chosen)

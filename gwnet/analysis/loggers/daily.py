@@ -105,8 +105,7 @@ def _samples(together: Sequence[LoggerHeads]) -> Iterator[tuple[Instants, Floats
         if others and is_bound.any():
             interval = usual_interval_s(one.time_utc)
             near_s = GAP_TIMES_INTERVAL * interval if interval == interval else 0.0
-            # Two sensors hang at different depths: where the deeper one has a head, the other's
-            # bound adds nothing.
+            # Two sensors hang at different depths: where the deeper one has a head, the other's bound adds nothing.
             kept &= ~(is_bound & (seconds_to_nearest(one.time_utc, np.sort(np.concatenate(others))) <= near_s))
         yield one.time_utc[kept], level[kept], half_width[kept], is_bound[kept]
 

@@ -89,8 +89,7 @@ def _stepped(loggers: LoggerRecord, heads: LoggerHeads, steps: OpenSteps) -> Ite
     for number in kept:
         place = int(steps.place[number])
         mine = np.sort(read[of_reading == of_sample[place]])
-        # Steps between the same two manual readings are judged together: only their sum shows at
-        # the readings.
+        # Steps between the same two manual readings are judged together: only their sum shows at the readings.
         after = int(np.searchsorted(mine, heads.time_utc[place]))
         groups.setdefault((int(of_sample[place]), after, mine.size), []).append(number)
     for (installation, after, count), members in groups.items():

@@ -401,8 +401,7 @@ def _coarse(pair: _Pair) -> Iterator[str]:
         if share > _RESOLUTION_SHARE:
             shares.append(f"{min(share, 1.0):.0%} over {hours} h")
     if shares:
-        # An absolute sensor whose barometer is too coarse keeps the air in its level, and looks
-        # fully efficient.
+        # An absolute sensor whose barometer is too coarse keeps the air in its level, and looks fully efficient.
         toward = 1 if pair.heads.quantity == "absolute pressure" else 0
         step = f"{1000 * pair.resolution_m:.2g} mm of water"
         parts = ", ".join(shares)

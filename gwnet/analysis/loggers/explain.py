@@ -62,16 +62,7 @@ def explain_head(record: Snapshot, well: str, time: str, *, unit: str = "m") -> 
 def explain_level(record: Snapshot, well: str, time: str, *, unit: str = "m") -> list[Explanation]:
     """Explain the levels of a well at a time: manual readings, else the head of the nearest logger sample.
 
-    Parameters
-    ----------
-    record : gwnet.store.snapshot.Snapshot
-        The record, of one site or of all.
-    well : str
-        Code of the well.
-    time : str
-        Local date (noon is meant) or local time in ISO 8601, with offset or without.
-    unit : str, optional
-        Unit of the printed lengths, m unless given.
+    Parameters as `gwnet.analysis.loggers.explain.explain_head`.
 
     Returns
     -------

@@ -187,12 +187,7 @@ def _aware(moment: np.datetime64, seconds: int = 0) -> pd.Timestamp:
 def find_in_deployment(loggers: LoggerRecord, heads: LoggerHeads) -> Iterator[LoggerFinding]:
     """Yield what looks wrong in one deployment by itself.
 
-    Parameters
-    ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    heads : gwnet.analysis.loggers.heads.LoggerHeads
-        Heads over the whole deployment.
+    Parameters as `gwnet.analysis.loggers`.
 
     Yields
     ------

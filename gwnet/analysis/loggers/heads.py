@@ -139,10 +139,7 @@ class LoggerHeads:
     def reason_near(self, moment: np.datetime64) -> str:
         """Return why the sample nearest to a moment that an open finding keeps out gives no level.
 
-        Parameters
-        ----------
-        moment : numpy.datetime64
-            UTC instant.
+        Parameters as `gwnet.analysis.loggers`.
         """
         places = np.flatnonzero(~np.isnan(self.doubtful_m))
         if not places.size:
@@ -203,8 +200,7 @@ def iterate_heads(
             whole = _worked_out(loggers, row, partial(levels, record, selection))
             if whole is not None:
                 beside = partial(_beside, loggers, record, row)
-                # Outside the cached heads: doubts ask for the heads of other wells, before theirs
-                # are looked at.
+                # Outside the cached heads: doubts ask for the heads of other wells, before theirs are looked at.
                 codes = loggers.doubts.once(int(row.deployment_id), partial(find_doubts, loggers, whole, beside))
                 whole = _without_doubtful(whole, codes)
             part = None if whole is None else _between(whole, start, end)

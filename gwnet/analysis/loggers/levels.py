@@ -305,8 +305,7 @@ def _round_moments(record: Snapshot, rounds: pd.DataFrame) -> pd.DataFrame:
     for code, since, to in zip(moments["round"], first, last, strict=True):
         own = (timed["round"] == code).to_numpy(dtype=bool)
         inside = own & (day >= since) & (day <= to)
-        # A late reading, weeks after the round, must not move its moment; without any inside it has
-        # to.
+        # A late reading, weeks after the round, must not move its moment; without any inside it has to.
         when = timed.loc[inside if inside.any() else own, "measured_at_utc"]
         # To the second, as half a second of a median is no moment at which anybody read.
         medians.append(pd.NaT if when.empty else pd.Timestamp(when.median()).floor("s"))

@@ -61,8 +61,7 @@ def find_misfits(
         mine = np.flatnonzero((of_installation == number) & ~np.isnan(size))
         # With two readings either may be the wrong one.
         if mine.size < 3 or not (size[mine] > np.maximum(allowed[mine], 1.25 * stepped_m)).any():
-            # A quarter more than the step, as a reading beside it is off by the step and its own
-            # error.
+            # A quarter more than the step, as a reading beside it is off by the step and its own error.
             continue
         worst = int(mine[np.argmax(size[mine])])
         row = manual.iloc[worst]

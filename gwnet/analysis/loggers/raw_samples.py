@@ -62,8 +62,7 @@ def list_samples(
         time_ms, value = fetch_samples.samples(record.connection, int(row.series_id), first_ms, end_ms, record.known_on)
         when = time_ms.astype("datetime64[ms]").astype("datetime64[us]")
         where = _wells_at(deployments[deployments["instrument"] == row.instrument], when)
-        # An instrument may have been in other wells as well; only its time in the wanted ones
-        # counts.
+        # An instrument may have been in other wells as well; only its time in the wanted ones counts.
         keep = np.ones(when.shape, dtype=bool) if wells is None else np.isin(where.astype(str), list(wells))
         facts = {"instrument": row.instrument, "well": where[keep], "quantity": row.quantity, "unit": row.unit}
         times = pd.DatetimeIndex(when[keep]).tz_localize("UTC")

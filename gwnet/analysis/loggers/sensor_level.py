@@ -154,12 +154,7 @@ def sensor_level(loggers: LoggerRecord, deployment: Any) -> SensorLevel | None:
 def sensor_accuracy_m(loggers: LoggerRecord, instrument: str) -> float:
     """Return the accuracy on record of an instrument, else its resolution, else what is asked of one.
 
-    Parameters
-    ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    instrument : str
-        Code of the instrument.
+    Parameters as `gwnet.analysis.loggers`.
 
     Returns
     -------
@@ -244,8 +239,7 @@ def _with_response(loggers: LoggerRecord, deployment: Any, level: SensorLevel) -
         if "response" in settings
         else f"response to air pressure removed with a barometric efficiency of {float(settings['value']):g}"
     )
-    # Without the air the response of that moment is not known, and a level with it left in would
-    # differ.
+    # Without the air the response of that moment is not known, and a level with it left in would differ.
     missing = np.isnan(response.level_m)
     out = level.out.copy()
     out[(out == 0) & missing] = _NO_AIR
@@ -302,8 +296,7 @@ def _gravity(loggers: LoggerRecord, deployment: Any, settings: dict[str, Any]) -
     latitude = float("nan") if well is None or crs is None else latitude_of(well, str(crs))
     if well is None or np.isnan(latitude):
         return STANDARD_GRAVITY_M_S2, f"gravity {STANDARD_GRAVITY_M_S2:g} m/s2, the standard one: no coordinates"
-    # Without a ground elevation sea level: 100 m are 3e-4 m/s2, a third of a millimetre in 10 m of
-    # water.
+    # Without a ground elevation sea level: 100 m are 3e-4 m/s2, a third of a millimetre in 10 m of water.
     height = 0.0 if pd.isna(well["ground_elevation_m"]) else float(well["ground_elevation_m"])
     gravity = float(normal_gravity(latitude, height))
     return gravity, f"gravity {gravity:.5f} m/s2 at latitude {latitude:.3f} and {height:.0f} m"

@@ -90,12 +90,10 @@ def find_sensor_state(
 ) -> SensorState:
     """Return which samples of a deployment cannot be water above the sensor.
 
+    Parameters as `gwnet.analysis.loggers`.
+
     Parameters
     ----------
-    loggers : gwnet.analysis.loggers.channels.LoggerRecord
-        What is on record.
-    instrument : str
-        Code of the instrument.
     level : SensorLevel
         Level at the sensor, its exclusions marked.
     least_m : float

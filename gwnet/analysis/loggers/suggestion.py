@@ -62,8 +62,7 @@ class LoggerFinding:
         """Return a short name of the finding: the same as long as rule, place, span and correction are the same."""
         facts = [self.instrument, self.quantity, self.rule, self.kind, dict(self.parameters)]
         facts += [str(moment) for moment in (self.start_utc, self.end_utc, self.from_utc, self.to_utc)]
-        # Eight digits of the digest: short enough to type, and some thousand findings hardly ever
-        # collide.
+        # Eight digits of the digest: short enough to type, and some thousand findings hardly ever collide.
         return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()[:8]
 
     def command(self) -> str:
@@ -85,10 +84,7 @@ class LoggerFinding:
 def describe_moment(moment: np.datetime64) -> str:
     """Return an instant as the command line takes it.
 
-    Parameters
-    ----------
-    moment : numpy.datetime64
-        UTC instant.
+    Parameters as `gwnet.analysis.loggers`.
 
     Returns
     -------

@@ -204,8 +204,7 @@ def _refused(sets: Sequence[pd.DataFrame], days: Sequence[dt.date], exclude: Col
     """Return the wells that cannot be used on both days, for other reasons than that another well of the place is."""
     by_day: list[dict[str, str]] = []
     for control, other in zip(sets, reversed(sets), strict=True):
-        # Of several wells of a place another one may stand for it on each day; that is settled
-        # below.
+        # Of several wells of a place another one may stand for it on each day; that is settled below.
         left = control[~control["used"].astype(bool) & ~control["reason"].str.startswith(ONE_WELL_A_PLACE)]
         absent = set(other["well"]) - set(control["well"])
         by_day.append(dict(zip(left["well"], left["reason"], strict=True)) | dict.fromkeys(absent, "no measurement"))

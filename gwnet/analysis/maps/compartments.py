@@ -81,8 +81,7 @@ def compartments_of(levels: Control, features: MapFeatures) -> tuple[tuple[Compa
     control_arrays(levels.x, levels.y, levels.z, names=levels.names)
     hull = shapely.Polygon(convex_hull(levels.x, levels.y))
     extent = float(max(np.ptp(levels.x), np.ptp(levels.y)))
-    # Simplified before cutting: thousands of corners cost time and change nothing at the scale of
-    # wells.
+    # Simplified before cutting: thousands of corners cost time and change nothing at the scale of wells.
     barriers = [line.simplify(_SIMPLER * extent) for line in features.barriers if line.intersects(hull)]
     pieces = list(polygonize(shapely.unary_union([hull.exterior, *barriers]))) if barriers else [hull]
     # Pieces outside the hull come from barriers that curve around its edge.

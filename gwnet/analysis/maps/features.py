@@ -174,8 +174,7 @@ def _points(
         place = river.line.interpolate(float(at))
         if not near.covers(shapely.Point(place.x, place.y)):
             continue
-        # Nearer than a quarter of a step to a well: two heads at one place would make the equations
-        # singular.
+        # Nearer than a quarter of a step to a well: two heads at one place would make the equations singular.
         if np.hypot(taken[:, 0] - place.x, taken[:, 1] - place.y).min() < 0.25 * step:
             continue
         row: dict[str, Any] = dict.fromkeys(used.columns, math.nan)

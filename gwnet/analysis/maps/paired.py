@@ -157,8 +157,7 @@ def _reversed_share(first: Surface, second: Surface) -> float:
     if not held.any():
         return float("nan")
     x, y, area = x[held], y[held], area[held]
-    # Over a tenth of the field: covariances of heads have no derivative, and noise has slopes of
-    # its own.
+    # Over a tenth of the field: covariances of heads have no derivative, and noise has slopes of its own.
     over = _OVER * float(np.ptp(first.hull, axis=0).max())
     falls = [surface_slopes(surface, x, y, over_m=over) for surface in (first, second)]
     angle = np.abs(turn_deg(falls[0].azimuth_deg, falls[1].azimuth_deg))

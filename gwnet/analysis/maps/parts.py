@@ -219,8 +219,7 @@ def _honouring(
 ) -> tuple[Surface, Grid, Floats, tuple[Unhonoured, ...], int]:
     """Return a surface whose contours honour the levels, as far as can be, and how many are met exactly for it."""
     noise = (levels.half_width / NORMAL_95) ** 2
-    # Up to 200 wells every grid line goes through one, so that contours interpolate at the wells
-    # themselves.
+    # Up to 200 wells every grid line goes through one, so that contours interpolate at the wells themselves.
     through = np.full(levels.z.shape, fill_value=levels.z.size <= _MOST_LINES)
     exact = np.zeros(levels.z.shape, dtype=np.bool_)
     for round_number in range(_ROUNDS):
@@ -240,8 +239,7 @@ def _honouring(
         contour_m = contour_levels(float(heads.min()), float(heads.max()), making.interval_m)
         failures = unhonoured(grid, levels.x, levels.y, levels.z, contour_m)
         positions = [failure.position for failure in failures]
-        # Nothing more can be done: what fails is met exactly and lies on grid lines, or the rounds
-        # are over.
+        # Nothing more can be done: what fails is met exactly and lies on grid lines, or the rounds are over.
         if not positions or (exact[positions].all() and through[positions].all()) or round_number == _ROUNDS - 1:
             break
         exact[positions] = True

@@ -207,8 +207,7 @@ def make_map(
 
 def _divide(control: pd.DataFrame, features: MapFeatures) -> tuple[pd.DataFrame, Control, tuple[Compartment, ...]]:
     """Return control, levels and compartments; levels of one with too few of them are left out with that reason."""
-    # Levels left out change the hull, and with it the compartments: again until nothing is left
-    # out.
+    # Levels left out change the hull, and with it the compartments: again until nothing is left out.
     while True:
         levels = _levels_of(control)
         compartments, alone = compartments_of(levels, features)
@@ -228,8 +227,7 @@ def _test_neighbours(levels: Control, compartments: tuple[Compartment, ...]) -> 
     for compartment in compartments:
         own = levels.of(compartment.positions)
         test = neighbour_test(own.x, own.y, own.z, own.half_width)
-        # Those of rivers are stated or interpolated; they may be off, but nobody can check a
-        # reading.
+        # Those of rivers are stated or interpolated; they may be off, but nobody can check a reading.
         residual[compartment.positions], limit[compartment.positions] = test.residual_m, test.limit_m
         outlier[compartment.positions] = test.outlier & own.measured
     return NeighbourTest(residual, limit, outlier)

@@ -113,8 +113,7 @@ class RoundGradient:
             return ""
         angle = abs(float(turn_deg(self.gradient.azimuth_deg, self.triangles.azimuth_deg)))
         size = abs(self.gradient.magnitude - self.triangles.magnitude)
-        # At least 10°: of a well determined direction the arc is narrower than what a triangle may
-        # turn.
+        # At least 10°: of a well determined direction the arc is narrower than what a triangle may turn.
         near = angle <= max(self.gradient.azimuth_half_width_deg, 10.0)
         alike = size <= max(self.gradient.magnitude_half_width, 0.25 * self.gradient.magnitude)
         return "agree" if near and alike else "differ"
@@ -196,8 +195,7 @@ def gradients_by_round(
         for (code, day), control in zip(days, controls, strict=True):
             departure = departure_of(record, control, day.isoformat()) or fallback
             gradients.append(_of_round(code, day, control, unit_m, wells=wells, before=before, departure=departure))
-            # Compared with the last round that has a direction: one without leaves nothing to turn
-            # from.
+            # Compared with the last round that has a direction: one without leaves nothing to turn from.
             before = gradients[-1].gradient if gradients[-1].is_determined else before
     return tuple(sorted(gradients, key=lambda gradient: gradient.date))
 

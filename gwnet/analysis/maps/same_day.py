@@ -137,21 +137,18 @@ def same_day_set(
     chosen = _one_level_a_well(near)
     own = wells["aquifer"] == aquifer
     gauges = _stage_rows(stages, wells, aquifer=aquifer, date=date, time_zone=time_zone, window_days=window_days)
-    # Wells of other aquifers only where they were read that day: else the list would name the whole
-    # site.
+    # Wells of other aquifers only where they were read that day: else the list would name the whole site.
     wells = wells[own | wells["well"].isin(chosen["well"])]
     control = _join(wells, chosen)
     control["reason"] = [_reason(row, aquifer, date, window_days) for row in control.to_dict("records")]
     # After the reasons, which say whether a logger may replace a reading.
     control = with_logger_levels(control, loggers)
     control = pd.concat([control, gauges], ignore_index=True) if len(gauges) else control
-    # A well without an aquifer may be one of this; it is listed with that reason instead of
-    # stopping.
+    # A well without an aquifer may be one of this; it is listed with that reason instead of stopping.
     if not own.any() and not len(gauges) and not (control["reason"] == NO_AQUIFER).any():
         message = f"No well and no gauge of aquifer {aquifer!r} is on record."
         raise NotFoundError(message)
-    # Before wells of one place are compared, so that another one can stand for a well that is left
-    # out.
+    # Before wells of one place are compared, so that another one can stand for a well that is left out.
     control = leave_out(control, exclude)
     control = _one_well_a_place(control)
     control["used"] = control["reason"] == ""

@@ -367,8 +367,7 @@ def _open_interval(test: GatheredTest, well: str) -> tuple[float | None, float |
     row = test.row_of(well)
     static = static_depth_below_ground(test, well)
     top, bottom = float(row["screen_top_m"]) - static, float(row["screen_bottom_m"]) - static
-    # A screen above the water, or an aquifer of unknown thickness: the whole thickness is taken as
-    # open.
+    # A screen above the water, or an aquifer of unknown thickness: the whole thickness is taken as open.
     if math.isnan(top) or math.isnan(bottom) or math.isnan(test.thickness_m) or bottom <= 0.0:
         return None, None
     return max(top, 0.0), min(bottom, test.thickness_m)

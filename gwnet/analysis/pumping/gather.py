@@ -417,8 +417,7 @@ def _wells(record: Snapshot, test: pd.Series, members: list[str]) -> pd.DataFram
     parts = record.construction
     parts = parts[parts["well_id"].isin(placed["well_id"]) & parts["removed_on"].isna()]
     open_parts = parts[parts["part"].isin(["screen", "open hole"])]
-    # The radius of the opening; casing where no diameter of the screen is on record, and the other
-    # way round.
+    # The radius of the opening; casing where no diameter of the screen is on record, and the other way round.
     radius = open_parts.groupby("well_id")["diameter_mm"].max() / 2000.0
     casing = parts[parts["part"] == "casing"].groupby("well_id")["diameter_mm"].max() / 2000.0
     radius, casing = (values.reindex(placed["well_id"]).to_numpy() for values in (radius, casing))

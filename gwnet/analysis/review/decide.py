@@ -85,8 +85,7 @@ def fetch_reviewed(record: Snapshot, selection: Selection) -> pd.DataFrame:
     NotFoundError
         If an event that is named is not on record.
     """
-    # Without the numbers of events first, so that those that are not among the levels chosen can be
-    # named.
+    # Without the numbers of events first, so that those that are not among the levels chosen can be named.
     records = events_of(record, replace(selection, events=None))
     texts = local_texts(records["measured_at_utc"], records["local_offset_minutes"], records["time_known"])
     day = local_times(records).astype("datetime64[D]").astype("datetime64[us]")
@@ -173,8 +172,7 @@ def change_state(
     if events.empty:
         raise NotFoundError("No level on record matches.", fix="'gwnet levels' with the same options lists them.")
     there = events["review"] == state
-    # From provisional only, or back to it: from approved to rejected somebody has to reopen it,
-    # with a reason.
+    # From provisional only, or back to it: from approved to rejected somebody has to reopen it, with a reason.
     reached = (events["review"] != PROVISIONAL) if verb == "reopen" else (events["review"] == PROVISIONAL)
     passed = [_passed(events[~reached & ~there], "reopen it first")]
     if verb == "approve":

@@ -135,8 +135,7 @@ def _decompose(site: str, well: str, values: pd.DataFrame, steps: int, robust: b
     broken = np.zeros(grid.size, dtype=bool)
     places = place - place.min()
     grid[places] = values["value"]
-    # A bound is a value that cannot be decomposed, and must not be filled from its neighbours
-    # either.
+    # A bound is a value that cannot be decomposed, and must not be filled from its neighbours either.
     broken[places] = values["bound"] != 0
     part = longest_stretch(grid, round(LONGEST_GAP_YEARS * steps), broken=broken)
     chosen = grid[part]

@@ -245,8 +245,7 @@ def _months_of(own: _Series, least_years: int, definition: str) -> list[dict[str
                 "month": month,
                 "years": int(here.size),
                 "n": int(own.count[here].sum()),
-                # On days with manual readings logger values do not count, so approved ones may
-                # outnumber those that do.
+                # On days with manual readings logger values do not count, so approved ones may outnumber those that do.
                 "n_approved": min(int(own.approved[levels].sum()), int(own.count[here].sum())),
                 "n_bounds": int((own.bound[here] != 0).sum()),
                 "first": int(own.year[here].min()),
@@ -271,8 +270,7 @@ def _statistics(statistics: MonthlyStatistics, m: int) -> dict[str, Any]:
 
 def _newest(own: _Series, last: int, least_years: int, definition: str) -> dict[str, Any]:
     """Return a level by its place, and its percentile among the values of its calendar month in other years."""
-    # Without its own year: ranked against itself, a month that is still running would pull to the
-    # middle.
+    # Without its own year: ranked against itself, a month that is still running would pull to the middle.
     others = (own.month == own.day_month[last]) & (own.year != own.day_year[last])
     side, level = int(own.side[last]), float(own.level[last])
     rank = standing(level, own.value[others], level_bound=side, bound=own.bound[others], definition=definition)
@@ -301,9 +299,8 @@ def _month_note(years: int, least_years: int, definition: str) -> str:
 def _summary_of(own: _Series | None, least_years: int, definition: str) -> dict[str, Any]:
     """Return the summary of one well."""
     if own is None:
-        # levels are sorted by day
         return {"n": 0, "n_approved": 0, "n_bounds": 0, "months": 0, "note": "no level that can be used"}
-    last = own.day.size - 1
+    last = own.day.size - 1  # levels are sorted by day
     years = int((own.month == own.day_month[last]).sum())
     notes = []
     if years < least_years:

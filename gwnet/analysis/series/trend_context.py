@@ -113,8 +113,7 @@ def _row(
     if not inputs:
         return {**nothing, "note": "no series of rainfall or abstraction on record at the site"}
     columns = np.column_stack([antecedent_means(given.when, *series) for series in inputs.values()])
-    # Only levels with a full year of every series before them; a short sum would look like a
-    # drought.
+    # Only levels with a full year of every series before them; a short sum would look like a drought.
     here = ~np.isnan(columns).any(axis=1)
     columns, design = columns[here], given.design[here]
     too_few = {**nothing, "note": f"too few levels with a year of {', '.join(inputs)} before them: {int(here.sum())}"}

@@ -281,8 +281,7 @@ def _expected(values: Floats, side: NDArray[np.int64], design: Floats) -> Floats
         coefficients = np.linalg.lstsq(design, filled, rcond=None)[0]
         fitted = design @ coefficients
         spread = math.sqrt(float(((filled - fitted)[~bounded] ** 2).mean()))
-        # Without scatter the value beyond a bound is that of the line, and the bound where the line
-        # falls short of it.
+        # Without scatter the value beyond a bound is that of the line, and the bound where the line falls short of it.
         if not spread > 0.0:
             return np.where(bounded, np.where(side < 0, np.minimum(values, fitted), np.maximum(values, fitted)), values)
         # turned round, a value at or above its bound is one at or below

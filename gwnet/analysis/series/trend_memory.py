@@ -143,8 +143,7 @@ def memory_weights(values: dict[str, LineValues]) -> tuple[list[str], Floats]:
     if len(names) < 2:
         return names, np.tile(even, (len(names) + 1, 1))
     likelihoods = np.array(
-        # Over the even weights they were worked out with: what the record alone says, without the
-        # prior.
+        # Over the even weights they were worked out with: what the record alone says, without the prior.
         [fit_correlated_line(one.when, one.values, one.design).weights / even for one in values.values()]
     )
     shared = COUNTED_SHARE * _shared_part(list(values.values()), likelihoods)

@@ -212,8 +212,7 @@ def _differ(parts: list[Floats], widening: float) -> float:
     z = np.array([np.triu(signs, 1).sum() for signs in kept])
     # Mean correlation of the parts, from the variance of their sum.
     shared = (correlated_variance(np.sum(kept, axis=0)) - m) / (m * (m - 1))
-    # Wells that move as one leave no difference to test: 1 - shared would be division by almost
-    # nothing.
+    # Wells that move as one leave no difference to test: 1 - shared would be division by almost nothing.
     if shared > ALIKE:
         return math.nan
     apart = max(float((z * z).sum() - m * z.mean() ** 2), 0.0)

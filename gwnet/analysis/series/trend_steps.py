@@ -101,8 +101,7 @@ def _most_likely(record: WellRecord) -> dict[str, object]:
     if record.bounds == record.count:
         # A step between bounds cannot be seen, only that they stay bounds.
         return {"moment": "most likely", "at": "", "note": "every value is a bound: no step can be seen"}
-    # Without widening first: the date does not depend on it, and gives the segments whose scores it
-    # is worked out from.
+    # Without widening first: the date does not depend on it, and gives the segments whose scores it is worked out from.
     plain = pettitt(record.values, bound=record.bound, method="approximate")
     first = plain.last_before + 1
     result, _ = segments_of(record, first)

@@ -191,8 +191,7 @@ def _bend_text(bend: Bend) -> str:
 def _take_line(result: TrendResult, line: FittedLine, steep: float, memory: SharedMemory | None) -> None:
     """Take probability and limits from the line over all correlations."""
     _, lower, upper = line.slope_limits
-    # The limits of the line hold another middle than the median of slopes; both must enclose what
-    # is printed.
+    # The limits of the line hold another middle than the median of slopes; both must enclose what is printed.
     result.slope = (steep, min(lower, steep), max(upper, steep))
     # No smaller than for independent values: memory can only take evidence away.
     result.p = max(line.p, result.p_independent)

@@ -97,8 +97,7 @@ def changes_within(held: pd.DataFrame, days: int, kind: str) -> pd.DataFrame:
     change, width, is_short = (np.full(len(held), fill) for fill in (np.nan, np.nan, 1.0))
     for row in np.flatnonzero(stop > first):
         before = places[first[row] : stop[row]]
-        # From the lowest level for a rise and from the highest for a fall: the largest change
-        # within the days.
+        # From the lowest level for a rise and from the highest for a fall: the largest change within the days.
         place = before[np.argmin(level[before]) if kind == "upper" else np.argmax(level[before])]
         change[row] = level[row] - level[place]
         width[row] = np.hypot(half[row], half[place])
@@ -134,8 +133,7 @@ def differences_of(held: pd.DataFrame, others: pd.DataFrame, other: str) -> pd.D
     width = np.hypot(
         held["uncertainty_m"].to_numpy(dtype=np.float64), partner["uncertainty_m"].to_numpy(dtype=np.float64)
     )
-    # A bound at the other well turns round: what lies at or below it makes the difference at or
-    # above.
+    # A bound at the other well turns round: what lies at or below it makes the difference at or above.
     turned = [_TURNED.get(bound, "") for bound in partner["bound"]]
     pairs = list(zip(held["bound"], turned, strict=True))
     bounds = pd.Series([own or theirs for own, theirs in pairs], index=held.index, dtype=object)

@@ -330,8 +330,7 @@ def find_states(
             key=lambda item: (
                 STATES.index(item.state),
                 order[item.well],
-                # The highest first, as triggers are listed from the top down; others have no
-                # elevation.
+                # The highest first, as triggers are listed from the top down; others have no elevation.
                 -item.elevation_m if math.isfinite(item.elevation_m) else math.inf,
                 item.threshold,
                 item.first,

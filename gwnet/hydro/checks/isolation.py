@@ -48,8 +48,7 @@ def sizes_beside(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> F
     place = np.searchsorted(places, np.arange(well.size))
     beside = np.full((BESIDE * 2, well.size), np.nan)
     for column, step in enumerate([*range(-BESIDE, 0), *range(BESIDE)]):
-        # A level that serves stands in the list itself and must be skipped when those after it are
-        # picked.
+        # A level that serves stands in the list itself and must be skipped when those after it are picked.
         at = place + step + (taken if step >= 0 else 0)
         inside = (at >= 0) & (at < places.size)
         # Clipped so that the lookup stays in the list; what lay outside is not counted.
@@ -62,14 +61,7 @@ def sizes_beside(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> F
 def restlessness(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> Floats:
     """Return the least robust standard deviation that the sound levels beside each level allow.
 
-    Parameters
-    ----------
-    well : numpy.ndarray of int64, shape (n,)
-        Well of each event.
-    residual_m : numpy.ndarray, shape (n,)
-        Level less what is expected; NaN for none [m].
-    sound : numpy.ndarray of bool, shape (n,)
-        Which levels are taken; the level itself never is.
+    Parameters as `gwnet.hydro.checks.isolation.sizes_beside`.
 
     Returns
     -------

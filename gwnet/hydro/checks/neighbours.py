@@ -157,8 +157,7 @@ class Series:
         # a neighbour that does not count must not bring in its NaN
         level = np.where(share < 1.0, (1.0 - share) * self.level_m[left], 0.0)
         level = level + np.where(share > 0.0, share * self.level_m[right], 0.0)
-        # One reading near by suffices: between two that are months away a straight line shows
-        # nothing.
+        # One reading near by suffices: between two that are months away a straight line shows nothing.
         near = np.minimum(np.abs(to_left), np.abs(to_right)) <= near_d
         return np.where(near & (well >= 0), level, np.nan)
 
@@ -269,8 +268,7 @@ def fit_around(
     )
     time, level = time.astype(np.float64), level.astype(np.float64)
     serves = serves.astype(np.bool_) & ~np.isnan(level)
-    # The newest reading has none after it; held only against the one before, it needs a wider
-    # measure of its own.
+    # The newest reading has none after it; held only against the one before, it needs a wider measure of its own.
     since = _since_last(wells, time, seasons, level, serves, neighbours, least)
     fit = _fitted(wells, time, seasons, level, serves, neighbours, since, least)
     for _ in range(_FITS - 1):
@@ -287,8 +285,7 @@ def fit_around(
         fit = _fitted(wells, time, seasons, level, kept, neighbours, since, least)
     return replace(
         fit,
-        # A quiet record gives limits so narrow that a restless month breaks them; what is usual
-        # there widens them.
+        # A quiet record gives limits so narrow that a restless month breaks them; what is usual there widens them.
         spread_m=np.fmax(fit.spread_m, restlessness(wells, fit.residual_m, fit.sound)),
         is_alone=_alone(wells, seasons, fit, least),
         # Only the nearest: far wells move together by weather, which would excuse any level.
@@ -387,8 +384,7 @@ def _fitted(
     # where one side alone is known, what the well usually does since a reading is the measure
     one_side = np.where(around.before >= 0, 1.0, -1.0)
     own = np.where(between, own, own - one_side * np.nan_to_num(since.own_centre))
-    # Readings with one side known miss more than those between two, so each kind has its own
-    # spread.
+    # Readings with one side known miss more than those between two, so each kind has its own spread.
     groups = np.stack([interval_groups(well, season, interval)[1] * 2 + between, _unsure(well, between)])
     usable = sound & ~np.isnan(own)
     of_all = between.astype(np.int64)[None, :]
@@ -396,8 +392,7 @@ def _fitted(
     def usual(values: Floats, since_spread: Floats) -> Floats:
         spread = following_spread(values, groups, use=usable, least=least).deviation
         spread = np.where(between, spread, since_spread)
-        # A well with too few readings of its own gets the spread of all wells rather than no
-        # limits.
+        # A well with too few readings of its own gets the spread of all wells rather than no limits.
         return np.where(np.isnan(spread), nested_spread(values, of_all, use=usable, least=least).deviation, spread)
 
     own_spread = usual(own, since.own_spread)

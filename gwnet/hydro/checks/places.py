@@ -218,8 +218,7 @@ def _most_at_one_place(places: Floats) -> int:
 
 def _robust_plane(places: Floats, level: Floats) -> Floats:
     """Return the levels of the plane through three wells whose median absolute residual is least."""
-    # Coordinates of a national grid are in hundreds of kilometres; their squares would spoil the
-    # determinant.
+    # Coordinates of a national grid are in hundreds of kilometres; their squares would spoil the determinant.
     scale = max(float(np.ptp(places)), 1e-9)
     columns = np.column_stack([np.ones(len(places)), (places - places.mean(axis=0)) / scale])
     triples = _triples(len(places))
@@ -285,8 +284,7 @@ class Shift:
         if self.count < 2 or abs(self.shift_m) <= least_m:
             return False
         common = abs(self.shift_m) > errors * self.standard_error_m
-        # A wrong length of tape shows as a share of the depth, a wrong datum as the same amount in
-        # each well.
+        # A wrong length of tape shows as a share of the depth, a wrong datum as the same amount in each well.
         return bool(common or abs(self.slope) > errors * self.slope_error)
 
 
@@ -334,8 +332,7 @@ def common_shift(shift_m: ArrayLike, depth_m: ArrayLike, error_m: ArrayLike) -> 
 def _weighted_slope(x: Floats, y: Floats, error: Floats) -> tuple[float, float]:
     """Return the slope of a line through the origin and its standard error, outliers counted less."""
     if y.size < 2:
-        # One well gives a number but no error; infinite, so that it never counts as beyond its
-        # errors.
+        # One well gives a number but no error; infinite, so that it never counts as beyond its errors.
         return (float(y[0] / x[0]) if y.size else np.nan), np.inf
     weight = error**-2.0
     # Started from the median, so that one wild well does not set the course of the weights.
@@ -347,7 +344,6 @@ def _weighted_slope(x: Floats, y: Floats, error: Floats) -> tuple[float, float]:
         if abs(slope - before) <= 1e-9:
             break
     off = np.abs(y - slope * x) / error
-    # Never below 1: shifts that agree by chance better than their errors do not make the errors
-    # smaller.
+    # Never below 1: shifts that agree by chance better than their errors do not make the errors smaller.
     scatter = max(1.0, MAD_TO_SD * float(np.median(off)) * float(np.sqrt(y.size / (y.size - 1.0))))
     return slope, scatter / float(np.sqrt((counted * x * x).sum()))

@@ -191,8 +191,7 @@ def interval_groups(well: NDArray[Any], season: NDArray[Any], interval_d: Floats
     numpy.ndarray of int64, shape (2, n)
         Groups for `nested_spread`, the narrower first.
     """
-    # Without a reading before there is no interval; such a change is NaN and its class does not
-    # matter.
+    # Without a reading before there is no interval; such a change is NaN and its class does not matter.
     classes = np.searchsorted(INTERVAL_EDGES_D, np.nan_to_num(interval_d))
     # a change over a year is larger than one over a week
     wide = well.astype(np.int64) * (len(INTERVAL_EDGES_D) + 1) + classes

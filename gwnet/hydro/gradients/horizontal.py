@@ -128,8 +128,7 @@ class Gradient:
     def departure(self) -> Departure | None:
         """Return how far heads lie off the plane, for a set with fewer wells; None where this one does not know."""
         if self.basis != "residuals":
-            # Residuals smaller than the reading errors are chance, and would lend three wells a
-            # scale too small.
+            # Residuals smaller than the reading errors are chance, and would lend three wells a scale too small.
             return None
         return Departure(self.residual_sd_m, self.n - 3, f"{self.n} levels")
 
@@ -237,8 +236,7 @@ def plane_gradient(
     # centred and scaled: coordinates of hundreds of kilometres would spoil the inverse
     design = np.column_stack([np.ones_like(xs), (xs - centre_x) / extent, (ys - centre_y) / extent])
     solver = np.linalg.pinv(design)
-    # The mean head off: levels of hundreds of metres would leave centimetres little of the
-    # precision.
+    # The mean head off: levels of hundreds of metres would leave centimetres little of the precision.
     mean = float(heads.mean())
     values = solver @ (heads - mean)
     residual = heads - mean - design @ values
@@ -398,8 +396,7 @@ def flow_arrows(
     """
     hull = surface.hull
     lowest, highest = hull.min(axis=0), hull.max(axis=0)
-    # From the area of the hull, not of its rectangle: a long narrow field would else get few
-    # arrows.
+    # From the area of the hull, not of its rectangle: a long narrow field would else get few arrows.
     step = float(np.sqrt(hull_area(hull) / about))
     x, y = (_lattice(lowest[axis], highest[axis], step) for axis in (0, 1))
     grid_x, grid_y = (values.ravel() for values in np.meshgrid(x, y))

@@ -114,8 +114,7 @@ def slope_limits(
     )
     half_width = student * math.sqrt(max(0.0, along))
     is_significant = size > half_width
-    # A covariance without an inverse (wells on one line, or no error at all): the size alone
-    # decides.
+    # A covariance without an inverse (wells on one line, or no error at all): the size alone decides.
     if along * across - mixed**2 > 0.0:
         is_significant &= bool(slopes @ np.linalg.solve(covariance, slopes) > twice_f)
     if not is_significant:

@@ -237,8 +237,7 @@ def triangle_gradient(x: ArrayLike, y: ArrayLike, head_m: ArrayLike) -> Triangle
     """
     xs, ys, heads = control_arrays(x, y, head_m)
     centred = np.column_stack([xs - xs.mean(), ys - ys.mean()])
-    # The triangulation's precision is that of the largest number; grid coordinates would leave it
-    # little.
+    # The triangulation's precision is that of the largest number; grid coordinates would leave it little.
     corners = Delaunay(centred / np.ptp(centred)).simplices
     first = centred[corners[:, 0]]
     sides = centred[corners[:, 1]] - first, centred[corners[:, 2]] - first

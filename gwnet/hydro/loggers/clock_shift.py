@@ -361,8 +361,7 @@ def _changes(
     step_us = round(step * MICROSECONDS)
     changes = []
     for times, values in ((when, numbers), (reference_when, reference)):
-        # Both grids stand on multiples of the step, so that one is a whole number of steps from the
-        # other.
+        # Both grids stand on multiples of the step, so that one is a whole number of steps from the other.
         first, last = (int(edge) // step_us for edge in times[[0, -1]].astype(np.int64))
         grid = (np.arange(first, last + 2, dtype=np.int64) * step_us).astype("datetime64[us]")
         # Two steps, so that a single missing sample is bridged but no longer gap.
@@ -430,8 +429,7 @@ def _by_products(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.i
 def _by_fourier(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.int64]) -> dict[tuple[int, int], Floats]:
     """Return the sums of products at many lags by Fourier transform."""
     reach = int(np.abs(lags).max(initial=0))
-    # Room for the longest shift at both ends, or the circular transform would lay one end over the
-    # other.
+    # Room for the longest shift at both ends, or the circular transform would lay one end over the other.
     size = int(fft.next_fast_len(masked[0][0].size + masked[1][0].size + 2 * reach, real=True))
     left, right = ([fft.rfft(part, size) for part in parts] for parts in masked)
     # a transform is circular: negative lags stand at its end
@@ -447,8 +445,7 @@ def _scale(values: Floats) -> float:
     if values.size == 0:
         return 0.0
     robust = MAD_TO_SD * float(np.median(np.abs(values)))
-    # More than half of the changes are 0, as with a coarse resolution; the median says nothing
-    # then.
+    # More than half of the changes are 0, as with a coarse resolution; the median says nothing then.
     return robust if robust > 0 else float(values.std())
 
 

@@ -269,8 +269,7 @@ def _filtered(values: Floats, weights: Floats) -> Floats:
     known = np.isfinite(values)
     size = weights.size
     total = fftconvolve(np.where(known, values, 0.0), weights)[: values.size]
-    # The transform spreads a missing value over all sums; those that hold one are made missing
-    # again.
+    # The transform spreads a missing value over all sums; those that hold one are made missing again.
     lacking = np.cumsum(~known)
     lacking = lacking - np.concatenate([np.zeros(min(size, values.size), np.int64), lacking[: values.size - size]])
     total[(lacking > 0) | (np.arange(values.size) < size - 1)] = np.nan

@@ -279,8 +279,7 @@ def _installations(
         levels[number] = _span(elevation[installation == number])
         spread[number] = _span(offsets[anchored])
         if readings[number] > 1:
-            # The offset is what must be added, so a sensor that reads ever more has an offset that
-            # falls.
+            # The offset is what must be added, so a sensor that reads ever more has an offset that falls.
             drift[number] = -_slope_per_year(reading_when[anchored], offsets[anchored])
             share[number] = spread[number] / levels[number] if levels[number] > 0 else np.nan
     return Installations(start, end, readings, drift, spread, levels, share)

@@ -407,8 +407,7 @@ def confirm_steps(
         # other steps between the same readings moved the offset, too
         between = (when > reading_when[after - 1]) & (when <= reading_when[after]) & (np.arange(when.size) != place)
         moved[place] = offset[after] - offset[after - 1] + float(step[between].sum())
-        # A quarter of the step, as drift and other errors of a reading grow with what happened
-        # between.
+        # A quarter of the step, as drift and other errors of a reading grow with what happened between.
         allowed = max(tolerance_m, 0.25 * abs(float(step[place])))
         if abs(moved[place] + step[place]) <= allowed:
             # the offset jumped by the step and back: the sensor moved, not the water

@@ -112,8 +112,7 @@ def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolut
     here = np.flatnonzero(~np.isnan(numbers))
     if here.size < 2:
         return _kept(when, numbers, here, np.empty(0, np.int64), np.empty(0, np.int64), 1, 0.0)
-    # Half a step of the resolution, as a conversion of units leaves equal readings apart by
-    # rounding.
+    # Half a step of the resolution, as a conversion of units leaves equal readings apart by rounding.
     same = np.abs(np.diff(numbers[here])) <= 0.5 * resolution
     first, last = runs_of(same)  # a run of equal changes ends with the sample behind it
     if first.size == 0:

@@ -453,8 +453,7 @@ def comparison_note(fit: PumpingFit, simpler: PumpingFit, name: str, serial: flo
     if not math.isfinite(gain):
         return f"There are too few readings to compare it with the model {name}."
     penalty = _penalty(fit) - _penalty(simpler)
-    # Of correlated residuals fewer count, so the gain in fit shrinks; the number of parameters does
-    # not.
+    # Of correlated residuals fewer count, so the gain in fit shrinks; the number of parameters does not.
     gain = (gain + penalty) * (1.0 - serial) / (1.0 + serial) - penalty
     if gain < SUPPORTED_AICC:
         return (

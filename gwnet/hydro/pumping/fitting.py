@@ -219,8 +219,7 @@ def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple
 
     # The library refuses a start that lies on an end.
     inside = np.clip(start, problem.low + 1e-9, problem.high - 1e-9)
-    # Misfit and slopes are asked for at one place after the other; nothing older is asked for
-    # again.
+    # Misfit and slopes are asked for at one place after the other; nothing older is asked for again.
     kept: dict[bytes, tuple[Floats, Floats]] = {}
 
     def both(theta: Floats) -> tuple[Floats, Floats]:
@@ -351,8 +350,7 @@ def _traced_limit(
         above = height - least - rise
         if above >= 0.0:
             break
-        # A profile that levels off below the limit never reaches it: the parameter has none on this
-        # side.
+        # A profile that levels off below the limit never reaches it: the parameter has none on this side.
         if abs(outer - inner) >= _FAR and abs(above - below) < _FLAT * rise:
             return sign * math.inf
         inner, below, start = outer, above, end

@@ -235,14 +235,7 @@ def fit_steps_exponent(
 ) -> PumpingFit:
     """Fit linear loss, well loss and its exponent to the drawdowns at the ends of steps: s = BQ + CQⁿ.
 
-    Parameters
-    ----------
-    rates : PumpingRates
-        Rates of the steps.
-    wells : sequence of WellDrawdown
-        The pumped well alone.
-    geometry : PumpingGeometry, optional
-        Kept with the fit.
+    Parameters as `gwnet.hydro.pumping.steps.fit_steps`.
 
     Returns
     -------
@@ -260,8 +253,7 @@ def fit_steps_exponent(
     """
     ends, well = _ends_of(rates, wells, 3)
     at_ends = WellDrawdown(well.well, well.distance_m, ends.days, ends.drawdown_m, ends.half_width_m)
-    # By shares: a power of thousands of m³/d would put the coefficient at 1e-20, where no search
-    # finds it.
+    # By shares: a power of thousands of m³/d would put the coefficient at 1e-20, where no search finds it.
     share = ends.rate_m3_d / ends.rate_m3_d.max()
 
     def predict(theta: Floats) -> Floats:

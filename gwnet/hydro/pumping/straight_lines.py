@@ -124,8 +124,7 @@ def _line_fit(rate: float, start: float, wells: Sequence[WellDrawdown], geometry
         line = scale * (math.log(LINE_FACTOR) + theta[0] - theta[1] + logarithm)
         return line, np.column_stack([scale - line, np.full(line.size, -scale)])
 
-    # With loss in the well the intercept gives storativities far from any aquifer's; the line holds
-    # all the same.
+    # With loss in the well the intercept gives storativities far from any aquifer's; the line holds all the same.
     kinds = (TRANSMISSIVITY, replace(STORATIVITY, low=1e-100, high=1e100))
     at = np.clip(np.log([transmissivity, storativity]), -200.0, 200.0)
     fit, solution = fit_readings("straight-line", kinds, lambda theta: slopes(theta)[0], [at], wells, geometry, slopes)
@@ -183,12 +182,7 @@ def recovery_ratio(rates: PumpingRates, days: ArrayLike) -> Floats:
 def equivalent_days(rates: PumpingRates, days: ArrayLike) -> Floats:
     """Return Agarwal's equivalent time of times after the pump stopped: pumping time × t′ / (pumping time + t′).
 
-    Parameters
-    ----------
-    rates : PumpingRates
-        History of rates that ends with 0.
-    days : array_like, shape (n,)
-        Times [d].
+    Parameters as `gwnet.hydro.pumping.straight_lines.recovery_ratio`.
 
     Returns
     -------

@@ -65,8 +65,7 @@ def interpolated(response: Response) -> Response:
         if days.size <= count or count == 0:
             return response(days)
         knots = np.geomspace(low, high, count)
-        # The root, since a spline through drawdowns that rise from 0 over decades would swing below
-        # 0.
+        # The root, since a spline through drawdowns that rise from 0 over decades would swing below 0.
         root = CubicSpline(np.log(knots), np.sqrt(np.maximum(response(knots), 0.0)))
         return np.asarray(root(np.log(days)) ** 2, dtype=np.float64)
 

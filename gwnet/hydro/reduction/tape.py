@@ -130,8 +130,7 @@ def _last_check(
     instruments = np.array([key[0] for key in keys], dtype=np.int64)
     day_numbers = np.array([key[1] for key in keys], dtype=np.int64)
     reading_days = when.astype(np.int64)
-    # Days counted from the earliest: those before 1970 are negative and would reach into another
-    # instrument's keys.
+    # Days counted from the earliest: those before 1970 are negative and would reach into another instrument's keys.
     low = min(int(day_numbers.min()), int(reading_days.min(initial=0)))
     span = max(int(day_numbers.max()), int(reading_days.max(initial=0))) - low + 1
     check_key = instruments * span + (day_numbers - low)

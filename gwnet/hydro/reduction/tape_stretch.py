@@ -134,7 +134,6 @@ def tension_correction(
     """
     lengths = np.asarray(length_m, dtype=np.float64)
     pull = lengths * (np.asarray(tension_n, dtype=np.float64) - np.asarray(standard_n, dtype=np.float64))
-    # Half, because each metre carries only the tape below it: all of it at the top, nothing at the
-    # end.
+    # Half, because each metre carries only the tape below it: all of it at the top, nothing at the end.
     own_weight = 0.5 * np.asarray(weight_n_per_m, dtype=np.float64) * lengths**2
     return np.asarray((pull + own_weight) / np.asarray(stiffness_n, dtype=np.float64))

@@ -155,13 +155,11 @@ def uncertainty_parts(
     check = np.where(np.asarray(tape_checked, dtype=bool), checked, unchecked)
     # One reading shows no spread; it may be off by as much as repeats are allowed to differ.
     single = np.asarray(repeat_count) < 2
-    # Half, because spread and tolerance are between two readings and a half-width is from their
-    # middle.
+    # Half, because spread and tolerance are between two readings and a half-width is from their middle.
     repeat = np.where(single, np.asarray(repeat_tolerance_m), np.asarray(spread_m)) / 2.0
     thickness = np.nan_to_num(np.asarray(product_thickness_m, dtype=np.float64))
     stated = np.full(depth.shape, np.nan) if reading_accuracy_m is None else np.asarray(reading_accuracy_m, np.float64)
-    # A source that states the accuracy of a reading has counted tape, check, repeats and stretch in
-    # it.
+    # A source that states the accuracy of a reading has counted tape, check, repeats and stretch in it.
     is_stated = ~np.isnan(stated)
     return UncertaintyParts(
         survey_m=np.where(np.isnan(survey), SURVEY_ACCURACY_M, survey),

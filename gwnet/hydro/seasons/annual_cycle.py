@@ -199,8 +199,7 @@ def _covariance(design: Floats, inverse: Floats, residual: Floats, when: Floats)
         return np.zeros_like(inverse), 0.0
     steps = np.diff(when)
     usual = float(np.median(steps))
-    # Steps of about the usual length only: over a gap neighbours are less correlated, and would
-    # dilute the rest.
+    # Steps of about the usual length only: over a gap neighbours are less correlated, and would dilute the rest.
     near = (steps > 0.5 * usual) & (steps < 1.5 * usual)
     products = float((residual[1:] * residual[:-1])[near].mean()) if near.any() else 0.0
     correlation = products / float(np.mean(residual**2))
@@ -221,8 +220,7 @@ def _covariance(design: Floats, inverse: Floats, residual: Floats, when: Floats)
 
 def _outcome(found: Floats, covariance: Floats, count: int, correlation: float) -> AnnualCycle:
     cosine, sine = float(found[0]), float(found[1])
-    # Amplitude and timing are not linear in the two parts: their errors are those along and across
-    # the wave.
+    # Amplitude and timing are not linear in the two parts: their errors are those along and across the wave.
     amplitude = math.hypot(cosine, sine)
     wave = covariance[:2, :2]
     free = count - found.size

@@ -261,8 +261,7 @@ def _by_year_and_day(years: Integers, days: Integers, numbers: Floats, half_wind
     if not here.any():
         return np.empty((0, _YEAR_DAYS))
     first = int(years[here].min())
-    # Years without a value keep their row, so that the window before 1 January finds the year
-    # before.
+    # Years without a value keep their row, so that the window before 1 January finds the year before.
     count = int(years[here].max()) - first + 1
     # days in a row, so that the window of 1 January reaches into December
     place = (years[here] - first) * _YEAR_DAYS + days[here] - 1
@@ -312,8 +311,7 @@ def records(values: ArrayLike, *, bound: ArrayLike = 0) -> Records:
     here = ~np.isnan(numbers)
     if not here.any():
         return Records(np.nan, -1, 0, np.nan, -1, 0)
-    # Reached for sure is the highest of the lowest possible values, possible the highest of the
-    # highest.
+    # Reached for sure is the highest of the lowest possible values, possible the highest of the highest.
     highest, highest_bound = _end(high[here].max(), low[here].max(), 1)
     lowest, lowest_bound = _end(low[here].min(), high[here].min(), -1)
     return Records(

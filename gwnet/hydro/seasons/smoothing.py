@@ -101,8 +101,7 @@ def lowess(x: ArrayLike, y: ArrayLike, *, fraction: float = 2.0 / 3.0, robust_st
     here = ~(np.isnan(values) | np.isnan(places))
     smooth = np.full(values.shape, np.nan)
     if here.any():
-        # delta 0 fits at every value: interpolation between fits gives other numbers than the
-        # paper's.
+        # delta 0 fits at every value: interpolation between fits gives other numbers than the paper's.
         smooth[here] = fitted(
             values[here], places[here], frac=fraction, it=robust_steps, delta=0.0, return_sorted=False
         )

@@ -91,6 +91,7 @@ def changes_between(zone: str, first_ms: int, last_ms: int) -> list[Change]:
 
 @cache
 def _changes_of_year(zone: str, year: int) -> tuple[Change, ...]:
+    # Clocks change on quarter hours; zones that did otherwise are older than loggers.
     minutes = np.arange(f"{year}-01-01T00:00", f"{year + 1}-01-01T00:15", 15, dtype="datetime64[m]")
     offsets = offset_minutes(minutes.astype("datetime64[us]"), zone)
     places = np.flatnonzero(np.diff(offsets))
@@ -141,6 +142,7 @@ def settle_around(
     if usual <= 0:
         return None
     expected = np.full(steps.shape, usual)
+    # What differs by less than half of the change is the clock's drift.
     least = abs(change.shift_ms) / 2
     trouble = bool(doubtful[places].any() or (real < 0).any())
     if counts is not None and by_counter:
@@ -153,11 +155,13 @@ def settle_around(
     changed = np.flatnonzero(
         (np.abs(steps - change.shift_ms - expected) < tolerance) & (np.abs(steps - expected) > least)
     )
+    # Of two such rows none says at which the clock was changed.
     if changed.size != 1:
         return None
     turn = int(changed[0])
     offsets = np.where(np.arange(places.size) <= turn, change.before_ms, change.after_ms)
     settled = local - offsets
+    # An instrument records in order, whatever its clock shows.
     if (np.diff(settled) < 0).any():
         return None
     return Settled(places, settled, int(local[turn]), by_counter)

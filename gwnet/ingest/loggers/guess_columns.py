@@ -237,10 +237,12 @@ def _plausible(guessed: Guessed, name: str, quantity: str, unit: str, numbers: l
         return
     if quantity == "absolute pressure":
         lowest, highest = (to_pascals(edge, unit) for edge in (min(numbers), max(numbers)))
+        # Half an atmosphere is the pressure at 5.5 km above the sea.
         if lowest < 50_000.0:
             guessed.notes.add(
                 doubt=f"column {name!r} goes down to {min(numbers):g} {unit}, less than air pressure can be"
             )
+        # The highest air pressure ever measured is about 1085 hPa (from memory).
         elif highest < 109_000.0:
             guessed.notes.add(
                 f"column {name!r} never leaves the range of air pressure; if it is of a barometer, "

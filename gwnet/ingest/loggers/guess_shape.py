@@ -164,6 +164,7 @@ def _one_byte(path: Path) -> tuple[str, str, str]:
     content = path.read_bytes()
     if content.startswith(codecs.BOM_UTF8):
         return "utf-8", "the byte-order mark says UTF-8", "some bytes are no UTF-8: signs of the text are garbled"
+    # Signs in the encoding of Windows, control characters in Latin-1.
     special = sum(content.count(bytes([sign])) for sign in range(0x80, 0xA0))
     if not special:
         return "latin-1", "the bytes are not UTF-8, and all have a sign in Latin-1", ""

@@ -258,6 +258,7 @@ class StampSurvey:
             except StampError:
                 continue
         steps = np.diff(np.array(times, dtype=np.int64))
+        # Some files have their newest row first.
         if steps.size and np.median(steps) < 0:
             steps = -steps
         forward = steps[steps > 0]
@@ -270,6 +271,7 @@ def _can_be(parts: np.ndarray, order: str) -> np.ndarray:
     day = parts[:, order.index("d")]
     month = parts[:, order.index("m")]
     year = parts[:, order.index("y")]
+    # Of years in two digits 00 is 2000, which was a leap year.
     leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0) | (year < 100))
     good = (month >= 1) & (month <= 12) & (day >= 1)
     lengths = np.array([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])

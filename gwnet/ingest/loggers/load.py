@@ -141,6 +141,7 @@ def _count_lines(path: Path) -> int:
 def _load_one(
     store: Store, path: Path, opener: Opener, request: LoggerInstruction, counted: _Lines
 ) -> LoggerFileResult:
+    # Looked at before the write lock is held, for which others wait.
     file = opener(path)
     instrument_id, code, findings = _find_instrument(read_known(store), file, request.instrument)
     with store.writing("logger load", request.by, now_utc=request.now_utc) as connection:
@@ -271,6 +272,7 @@ def store_file(
                 tally.add(chunk.time_ms, chunk.values[place], chunk.row)
             if at_line is not None and chunk.row.size:
                 at_line(int(chunk.row[-1]))
+        # What is wrong may show at the end of a file only; all that was stored of it is rolled back then.
         file.require_good()
         if not rows:
             message = "No row of the file holds a sample; nothing was stored."

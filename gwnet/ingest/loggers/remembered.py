@@ -91,6 +91,7 @@ class Known:
             except IngestError:
                 # written by another version; the file is looked at afresh
                 continue
+            # A layout under two names reads alike.
             key = (str(code), replace(layout, name="", about=""))
             layouts.setdefault(key, Remembered(str(code), layout, frozenset(rows["quantity"]), str(file)))
         return tuple(layouts.values())
@@ -145,8 +146,10 @@ class Known:
         code : str
             The instrument; of one that was never installed all sites count.
         """
+        # An instrument that was never installed may be of any site.
         zones = self.zones.get(code) or self.zones.get("", set())
         (zone, *others) = sorted(zones) or [""]
+        # Only a zone of one offset knows it without a moment.
         return zone if zone and not others and zone_of(zone).utcoffset(None) is not None else ""
 
     def choose(

@@ -89,6 +89,7 @@ def withdraw(store: Store, named: str | Path, request: LoggerInstruction, *, qua
 def _chosen(live: pd.DataFrame, named: str | Path, instrument: str | None, quantity: str | None) -> pd.DataFrame:
     """Return the downloads of one file."""
     text = str(named)
+    # A file that is there is meant by its bytes, whatever its name is by now.
     chosen = live[live["sha256"] == (file_hash(Path(named)) if Path(named).is_file() else "")]
     if chosen.empty:
         chosen = live[(live["file"] == text) & (live["file"] != "")]
@@ -120,6 +121,7 @@ def _store_others(
         wanted |= (
             (others["instrument"] == gone.instrument)
             & (others["quantity"] == gone.quantity)
+            # An earlier download was not passed over because of this one.
             & (others["download_id"] > gone.download_id)
             & (others["first_ms"] <= gone.last_ms)
             & (others["last_ms"] >= gone.first_ms)

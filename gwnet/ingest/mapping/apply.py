@@ -110,9 +110,11 @@ def apply_mapping(mapping: Mapping, files: Sequence[SourceFile]) -> Applied:
             ]
             pairs = [(file, new) for new, (file, _) in zip(spread, pairs, strict=True)]
         rows = _rows(plan, pairs, mapping, opened)
+        # Measuring points come before levels, in the order of dependence.
         points = [change for made in tables for change in made.changes]
         _settle(plan, rows, table, points)
         for number, (file, one) in enumerate(pairs):
+            # The faults of a source that serves several tables are reported once.
             problems = [rejection for rejection in one.rejections if rejection not in reported]
             reported |= set(problems)
             table.sheets.append((file, _sheet(plan, rows, number, one, problems)))

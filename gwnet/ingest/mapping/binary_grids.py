@@ -46,6 +46,7 @@ def binary_grids(path: Path, content: bytes) -> list[Grid]:
         grids = reader(path, content)
     except IngestError:
         raise
+    # Libraries raise errors of many kinds over damaged files.
     except Exception as error:
         message = f"The file cannot be read: {type(error).__name__}: {error}."
         raise UnreadableFileError(message, where=path.name, fix="Save it again, or save its tables as CSV.") from error
@@ -149,6 +150,7 @@ class _OdsSheets:
                 self.formulas[-1].add((len(self.tables[-1][1]) + 1, len(self._row)))
             self._row += [self._text()] * repeated
         elif kind == "table-row" and self.tables:
+            # A row may be filled up with empty cells as far as a sheet goes.
             while self._row and not self._row[-1]:
                 self._row.pop()
             repeated = min(int(self._cell.get("rows", "1")), _MOST_REPEATS)
@@ -181,6 +183,7 @@ def _layers(path: Path, content: bytes) -> list[Grid]:
     for layer, kind, frame in layers:
         placed = ""
         if kind is not None:
+            # A point inside, of whatever kind the geometry is.
             points = frame.geometry.representative_point()
             geographic = frame.crs is not None and frame.crs.is_geographic
             across, up = ("longitude", "latitude") if geographic else ("easting", "northing")
@@ -247,6 +250,7 @@ def query_grid(address: str, query: str) -> Grid:
     except (ArgumentError, ValueError):
         message = f"The address of the database ({scheme}://…) cannot be read."
         raise UnreadableFileError(message, fix="Write it as sqlite:///FILE or postgresql://USER@HOST/NAME.") from None
+    # Parameters of an address may hold passwords as well.
     shown = url.set(query={}).render_as_string(hide_password=True)
     if not query.strip():
         message = "A database was named and no query."
@@ -257,6 +261,7 @@ def query_grid(address: str, query: str) -> Grid:
             result = connection.execute(text(query))
             names = list(map(str, result.keys()))
             rows = [[text_of(_plain(value)) for value in row] for row in result]
+            # Whatever the query does, nothing of it stays.
             connection.rollback()
         engine.dispose()
     except (SQLAlchemyError, ImportError, ValueError, TypeError) as error:

@@ -139,6 +139,7 @@ def _looked_up(rule: Rule, cells: list[str], tables_of: Other) -> list[str]:
 def _in_our_words(rule: Rule, cells: list[str]) -> list[str]:
     folded = {key.strip().casefold(): value for key, value in rule.words.items()}
     seen: dict[str, str] = {}
+    # Each distinct cell once: many rows have few words.
     for cell in set(cells):
         if cell in rule.words:
             seen[cell] = rule.words[cell]
@@ -231,6 +232,7 @@ def _decimal(cell: str) -> Decimal:
 def _text(value: Decimal) -> str:
     if abs(value) >= _LARGEST:
         return str(value)  # no column of ours takes it, and the loader says so
+    # To the decimals to which lengths are kept, so that factors leave no dust.
     text = format(round(value, 7).normalize(), "f")
     return "0" if text in {"-0", ""} else text
 
@@ -304,6 +306,7 @@ def _stamp(cell: str, formats: Sequence[StampFormat], rule: Rule) -> _Stamp | No
         has_time = any(found[place] is not None for place in hours)
         if has_time and f"{moment:%H:%M}" in rule.time_unknown:
             has_time = False
+        # The zone of the rule goes before an offset in the cell, which a program may have added.
         return _Stamp(moment, has_time, None if rule.zone else offset)
     return None
 

@@ -59,6 +59,7 @@ def take_rows(file: SourceFile, grid: Grid, start: int, numbers: Iterable[int]) 
     places: dict[int, int] = {}
     for row in rows:
         places[row] = len(kept) + 1
+        # A row may run over several lines, up to the next one.
         kept += lines[row - 1 : following.get(row, 0) - 1 if following.get(row) else None]
     path = Path(name)
     return Excerpt(path.stem, path.suffix, mark + "".join(kept).encode(encoding or "utf-8"), places)

@@ -197,6 +197,7 @@ def decode(name: str, content: bytes, encoding: str = "") -> tuple[str, str]:
         tried = ["utf-16"]
     elif encoding:
         tried = [encoding]
+    # UTF-16 without its mark: of most letters every other byte is zero.
     elif len(content) > 20 and content[1:4000:2].count(0) > 0.8 * len(content[1:4000:2]):
         tried = ["utf-16-le"]
     else:
@@ -315,6 +316,7 @@ def find_delimiter(text: str) -> str:
         if not widths:
             continue
         width, often = max(widths.items(), key=lambda item: (item[1], item[0]))
+        # In twentieths, so that a few odd lines do not decide over the number of columns.
         score = (round(20 * often / len(sample)), width)
         if score > best:
             best, chosen = score, delimiter
@@ -369,6 +371,7 @@ def text_of(value: Any) -> str:
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
     if isinstance(value, dt.datetime):
+        # Midnight is how a date is stored as a moment.
         if value.time() == dt.time() and value.tzinfo is None:
             return value.date().isoformat()
         return value.isoformat(timespec="microseconds" if value.microsecond else "seconds")

@@ -46,6 +46,7 @@ def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) ->
     """
     ways = list(dict.fromkeys(_TAPE if name in TAPE_READINGS else name for name in plan.rules if _is_way(name)))
     status = rows.column("status")
+    # Reversed, so that the first point of each well stays.
     first = {(point.well, point.access): point.valid_from[:10] for point in reversed(points)}
     tally: Counter[str] = Counter()
     for row in range(rows.count):
@@ -101,6 +102,7 @@ def number_events(rows: Rows) -> list[str]:
     for row in range(rows.count):
         known = said.setdefault(tuple(cells[row] for cells in key_columns), {})
         content = tuple(cells[row] for cells in columns)
+        # The first keeps no number, as it would have none in a file without the others.
         numbers.append(known.setdefault(content, str(len(known) + 1) if known else ""))
     several = sum(map(bool, numbers))
     if several:

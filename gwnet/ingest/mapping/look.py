@@ -171,6 +171,7 @@ def look_at_columns(table: SourceTable, source: Source) -> list[LookedColumn]:
 
 
 def _column(place: int, heading: str, unit: str, every: list[str], source: Source) -> LookedColumn:
+    # Taken evenly over the table, whose beginning may be of one well.
     filled = [cell for cell in every[:: max(1, len(every) // _SAMPLE)] if cell not in {*MISSING, *source.missing}]
     counts = Counter(filled)
     kind = _kind(filled, source)
@@ -182,6 +183,7 @@ def _column(place: int, heading: str, unit: str, every: list[str], source: Sourc
 def _kind(filled: list[str], source: Source) -> str:
     if not filled:
         return ""
+    # Dates without marks, such as 20240131, look like whole numbers.
     if sum(map(looks_like_stamp, filled)) > 0.8 * len(filled) and not all(cell.isdigit() for cell in filled):
         return "stamp"
     if sum(map(looks_like_clock, filled)) > 0.8 * len(filled):
@@ -224,6 +226,7 @@ def _heading_place(grid: Grid) -> int | None:
         if kinds.count("number") > len(filled) / 2 or (kinds.count("time") and kinds[0] == "time"):
             continue
         score = _score(cells, below)
+        # Of rows that score alike the first counts, whatever rounding says.
         if score > best + 1e-9:
             best, chosen = score, place
     return chosen

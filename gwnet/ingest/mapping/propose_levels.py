@@ -346,6 +346,7 @@ def _first_year(texts: set[str], formats: list[str], now: dt.datetime | None) ->
     written = compile_formats([form for form in formats if "%y" in form])
     for text, form in product(texts, written):
         try:
+            # A day more, as local clocks may be ahead of UTC.
             if form.pattern.fullmatch(text) and read_stamp(text, [form])[0] > (now.timestamp() + 86_400) * 1_000:
                 return now.year - 99
         except StampError:

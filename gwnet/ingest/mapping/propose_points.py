@@ -72,8 +72,10 @@ def _points_of_sums(one: Looked, survey: Survey, events: DraftTable, notes: Note
     if depth.keys.get("unit") != water.keys.get("unit") or depth.keys.get("positive"):
         return None
     places = [one.table.place(keys["column"]) for keys in (depth.keys, water.keys)]
+    # Rounded, as sums of decimals differ in their last bits.
     total = np.round(numbers(one, places[0]) + numbers(one, places[1]), 3)
     known = total[np.isfinite(total)]
+    # A point has few elevations in its time; a sum that changes with each reading is none of a point.
     if not known.size or len(set(known.tolist())) > 0.05 * known.size + 3:
         return None
     points = DraftTable("measuring_points", one.source.name, keys={"changes": True})

@@ -58,8 +58,10 @@ def find_relation(columns: dict[int, Floats], whole: int, part: int, rest: int) 
     count = int(filled.sum())
     if count < _LEAST_ROWS:
         return None
+    # Some sources count depths upward.
     for sign in (1, -1):
         held = int((np.abs(one - sign * two - three)[filled] <= _TOLERANCE).sum())
+        # Any two columns that differ by a constant fit one that never changes.
         moving = np.ptp(two[filled]) > _TOLERANCE or count < 10
         if held >= _LEAST_SHARE * count and moving:
             return Relation(whole, part, rest, count, held, sign)

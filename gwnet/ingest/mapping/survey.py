@@ -137,6 +137,7 @@ def column_rule(one: Looked, column: LookedColumn) -> dict[str, Any]:
         Keys of the rule.
     """
     same = [other for other in one.table.headings if other.casefold() == column.heading.casefold()]
+    # Of two columns with one heading only the number says which.
     reference: Any = column.heading if len(same) == 1 and column.heading else column.place + 1
     keys: dict[str, Any] = {"column": reference}
     if column.meaning.unit and column.kind != "stamp":
@@ -384,6 +385,7 @@ def _crs(looked: list[Looked], notes: Notes) -> str:
         if longitude is None or latitude is None:
             continue
         east, north = (float(np.nanmedian(numbers(one, c.place))) for c in (longitude, latitude))
+        # There is no UTM farther north.
         if not (abs(east) <= 180 and abs(north) <= 84):
             continue
         zone = int((east + 180) // 6) % 60 + 1

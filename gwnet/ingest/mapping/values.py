@@ -13,6 +13,7 @@ from gwnet.ingest.loggers.layout import is_pattern
 
 def is_reference(value: Any) -> bool:
     """Return whether a value names a column: a heading, a number from 1, or a ``/pattern/``."""
+    # True is a whole number in Python.
     if isinstance(value, bool):
         return False
     if isinstance(value, int):

@@ -10,4 +10,8 @@ known_on : datetime.datetime, optional
     Record as known at this time (aware); the live record unless given.
 site : str, optional
     Code of a site: only its rows; those of all sites unless given.
+series_id : int
+    The series.
+start_ms, end_ms : int, optional
+    Half-open span; milliseconds since 1970-01-01 UTC.
 """

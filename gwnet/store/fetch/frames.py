@@ -271,8 +271,7 @@ def frame(connection: Connection, statement: Select[*tuple[Any, ...]], columns: 
     selected = list(statement.selected_columns)
     if connection.dialect.name == "sqlite":
         bare = [
-            # As text: a hundred thousand instants are read far faster by pandas than one by one by
-            # the driver.
+            # As text: a hundred thousand instants are read far faster by pandas than one by one by the driver.
             type_coerce(column, Text()).label(column.key) if isinstance(column.type, UtcDateTime) else column
             for column in selected
         ]
@@ -343,8 +342,7 @@ def _converted(values: list[Any], column: FrameColumn) -> pd.Series[Any]:
     if column.kind == "instant":
         return _instants(values).astype(column.dtype)
     if column.kind == "text":
-        # Missing text is empty in every frame, so that words can be compared without asking for
-        # None.
+        # Missing text is empty in every frame, so that words can be compared without asking for None.
         values = ["" if value is None else value for value in values]
     elif column.kind == "json":
         values = [json.loads(text) for text in values]

@@ -58,8 +58,7 @@ def changes(
     rows: list[dict[str, Any]] = []
     for table_name, key in ROW_KEYS.items():
         table = METADATA.tables[table_name]
-        # A retired row is either corrected, if another takes its place at that moment, or
-        # withdrawn.
+        # A retired row is either corrected, if another takes its place at that moment, or withdrawn.
         query = select(table).where(table.c.retired_at_utc.is_not(None)).order_by(table.c.id)
         if since is not None:
             query = query.where(table.c.retired_at_utc >= since)

@@ -116,8 +116,7 @@ def find_issue(connection: Connection, name: str, known_on: dt.datetime | None =
     """
     registered_issues = issues(connection, known_on)
     text = name.strip().lower()
-    # A short number is that of an issue; a digest that happens to have digits alone has at least
-    # six signs.
+    # A short number is that of an issue; a digest that happens to have digits alone has at least six signs.
     if text.isdecimal() and len(text) < _DIGEST_SIGNS:
         matching = [issue for issue in registered_issues if issue.number == int(text)]
     else:

@@ -103,15 +103,13 @@ def select_level_records(known_on: dt.datetime | None = None) -> Select[*tuple[A
 
 
 def _restricted(statement: Select[*tuple[Any, ...]], selection: Selection) -> Select[*tuple[Any, ...]]:
-    # Dates are local days, which only the caller can tell from the site; here instants alone
-    # restrict.
+    # Dates are local days, which only the caller can tell from the site; here instants alone restrict.
     start, end = (moment if isinstance(moment, dt.datetime) else None for moment in (selection.start, selection.end))
     conditions = (
         (selection.site, lambda value: Site.code == value),
         (selection.wells, lambda value: Well.code.in_(value)),
         (selection.aquifer, lambda value: Aquifer.code == value),
-        # A level without a round may belong to one by its day, so it is kept for the caller to
-        # judge.
+        # A level without a round may belong to one by its day, so it is kept for the caller to judge.
         (selection.round, lambda value: (GaugingRound.code == value) | LevelRecord.gauging_round_id.is_(None)),
         (selection.events, lambda value: LevelEvent.id.in_(value)),
         (start, lambda value: LevelEvent.measured_at_utc >= value),

@@ -95,11 +95,6 @@ def is_packed(connection: Connection, series_id: int, known_on: dt.datetime | No
     """Return whether the packs of a series hold all its samples on record.
 
     Parameters as `gwnet.store.fetch`.
-
-    Parameters
-    ----------
-    series_id : int
-        The series.
     """
     packed, run = (
         connection.execute(
@@ -122,13 +117,6 @@ def read_packs(
     """Return the samples of a series from its packs, which must hold all of them.
 
     Parameters as `gwnet.store.fetch`.
-
-    Parameters
-    ----------
-    series_id : int
-        The series.
-    start_ms, end_ms : int, optional
-        Half-open span; milliseconds since 1970-01-01 UTC.
     """
     one = SamplePack
     query = (
@@ -171,10 +159,6 @@ def read_rows(
 
     Parameters
     ----------
-    series_id : int
-        The series.
-    start_ms, end_ms : int, optional
-        Half-open span; milliseconds since 1970-01-01 UTC.
     most : int, optional
         At most so many, the earliest.
 
@@ -204,8 +188,6 @@ def read_windows(
 
     Parameters
     ----------
-    series_id : int
-        The series.
     first_ms, last_ms : int
         Span, both ends included; milliseconds since 1970-01-01 UTC.
     most : int, optional

@@ -81,8 +81,6 @@ def runs_of(connection: Connection, series_id: int, known_on: dt.datetime | None
 
     Parameters
     ----------
-    series_id : int
-        The series.
     known_on : datetime.datetime, optional
         Moment for which to say whether their downloads are on record.
     """

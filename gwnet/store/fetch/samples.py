@@ -83,10 +83,6 @@ def samples(
 
     Parameters
     ----------
-    series_id : int
-        The series.
-    start_ms, end_ms : int, optional
-        Half-open span; milliseconds since 1970-01-01 UTC.
     is_packed : bool, optional
         Whether the packs of the series hold all its samples on record; asked of the database unless given.
 

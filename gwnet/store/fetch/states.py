@@ -24,8 +24,7 @@ def state_at(connection: Connection, known_on: dt.datetime | None = None) -> Rec
     row = connection.execute(query).first()
     if row is not None:
         return RecordState(row.serial, row.recorded_at_utc, row.digest)
-    # Before the first state: asked about an instant, the empty record has that instant and no
-    # number.
+    # Before the first state: asked about an instant, the empty record has that instant and no number.
     return None if known_on is None else RecordState(0, known_on)
 
 

@@ -58,8 +58,7 @@ def _last_samples_ms(connection: Connection, table: pd.DataFrame, known_on: dt.d
         times: list[float] = []
         for number in series.get(deployment.instrument, ()):
             last = float(newest[number])
-            # The last sample may be of a later installation; then the last before its end is looked
-            # for.
+            # The last sample may be of a later installation; then the last before its end is looked for.
             if last >= end:
                 before, _ = fetch_samples.samples(connection, number, int(start), int(end), known_on)
                 last = float(before[-1]) if before.size else -1.0

@@ -220,8 +220,7 @@ def _sort_rows(
         hashes = hash_rows([cells[name] for name in one.each], len(some), one.form).copy()
         for name, values in cells.items():
             if name not in one.each:
-                # A column that the part says is the same for all has another value here: the hash
-                # must not fit.
+                # A column that the part says is the same for all has another value here: the hash must not fit.
                 hashes[[value != one.same.get(name) for value in values]] ^= 0xFF
         one.keys.append(own[some])
         one.hashes.append(hashes)
@@ -303,8 +302,7 @@ def check_clock(connection: Connection, clock: dt.datetime, slack: dt.timedelta)
     if not ahead:
         return
     newest = states[-1]
-    # The newest state notes what the clock said then: where that is not ahead, it was accepted that
-    # states are.
+    # The newest state notes what the clock said then: where that is not ahead, it was accepted that states are.
     known = newest["clock_utc"] is not None and newest["clock_utc"] <= limit
     if known:
         return

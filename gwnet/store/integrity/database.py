@@ -65,8 +65,7 @@ def check_database(connection: Connection) -> Iterator[Finding]:
     )
     for number, name in connection.execute(text(indexes)).all():
         try:
-            # In a savepoint: on PostgreSQL an error ends the transaction, and the other indexes
-            # wait.
+            # In a savepoint: on PostgreSQL an error ends the transaction, and the other indexes wait.
             with connection.begin_nested():
                 connection.execute(text(f"SELECT {schema}.bt_index_check({int(number)})"))
         except Exception as error:  # a damaged index may give any error

@@ -57,6 +57,7 @@ class UtcDateTime(TypeDecorator[dt.datetime]):
             message = f"A time without a zone, {value.isoformat()}, cannot be stored; give it an offset."
             raise StoreError(message)
         in_utc = value.astimezone(dt.UTC)
+        # SQLite keeps text, which sorts in time only while all of it is in UTC and of one form.
         return in_utc.replace(tzinfo=None) if dialect.name == "sqlite" else in_utc
 
     def process_result_value(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002
@@ -153,4 +154,5 @@ def known_on(model: type[Recorded] | Any, moment: dt.datetime | None) -> ColumnE
     if moment.tzinfo is None:
         message = f"'Known on' needs a time with a zone; got {moment.isoformat()}."
         raise StoreError(message, fix="Write for example 2026-04-02T00:00:00Z.")
+    # What is retired at the moment is no more on record, so that a correction never shows beside what it corrects.
     return and_(model.recorded_at_utc <= moment, or_(model.retired_at_utc.is_(None), model.retired_at_utc > moment))

@@ -65,6 +65,7 @@ class LevelReading(Base):
     """
 
     __tablename__ = "level_reading"
+    # The key is the row: readings lie in its order, without an index beside them.
     __table_args__ = ({"sqlite_with_rowid": False},)
 
     level_record_id: Mapped[int] = mapped_column(ForeignKey("level_record.id"), primary_key=True, autoincrement=False)

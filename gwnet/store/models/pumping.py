@@ -50,7 +50,9 @@ class PumpingRate(Recorded, Base):
     __table_args__ = (
         *Recorded.recorded_constraints(),
         CheckConstraint("rate_l_s >= 0", name="rate_not_negative"),
+        # Of two truths that are unequal one holds: the moment is given in one of the two ways.
         CheckConstraint("(from_utc IS NULL) <> (from_elapsed_min IS NULL)", name="from_given_once"),
+        # A unique index takes every NULL for another value, so each way of giving the moment has an index of its own.
         live_index("uq_pumping_rate_live", "pumping_test_id", "well_id", "from_utc", where="from_utc IS NOT NULL"),
         live_index(
             "uq_pumping_rate_live_elapsed",
