@@ -228,7 +228,9 @@ def test_a_trend_surface_map():
     name = made.used["well"].tolist()[14]
     text = next(text for text in made.cautions if text.startswith("The trend surface"))
     residual = made.surface.residual_m
-    assert f"{np.sqrt(np.mean(residual**2)):.2f} m (root mean square), most at {name}, {residual[14]:.2f} m above" in text
+    assert (
+        f"{np.sqrt(np.mean(residual**2)):.2f} m (root mean square), most at {name}, {residual[14]:.2f} m above" in text
+    )
     assert "beyond the levels" not in text
     assert np.isfinite(made.cross_validation.rmse_m)
 
