@@ -43,13 +43,22 @@ _DECIMALS: Final[dict[str, int]] = {
     "tau": 3,
     "z": 2,
     "z_corrected": 2,
+    "z_uncorrected": 2,
     "percentile": 1,
     "percentile_lower": 1,
     "percentile_upper": 1,
 }
 
 #: Columns of numbers that may be very small.
-_SIGNIFICANT: Final = ("p", "p_independent", "p_adjusted", "p_wells_differ", "p_seasons_differ")
+_SIGNIFICANT: Final = (
+    "p",
+    "p_independent",
+    "p_uncorrected",
+    "p_corrected",
+    "p_adjusted",
+    "p_wells_differ",
+    "p_seasons_differ",
+)
 
 
 def heading(name: str, zone: str = "UTC") -> str:

@@ -35,10 +35,11 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
 @options.window
 @click.option(
     "--method",
-    type=click.Choice(["auto", "kriging", "spline", "triangulation"]),
+    type=click.Choice(["auto", "kriging", "spline", "triangulation", "quadratic"]),
     default="kriging",
     show_default=True,
-    help="How the surface is fitted; auto is the one with the smallest leave-one-out error.",
+    help="How the surface is fitted; auto is the one of the next three with the smallest leave-one-out error; "
+    "quadratic is a trend surface, from seven wells on, which does not pass through the levels.",
 )
 @click.option(
     "--variogram",

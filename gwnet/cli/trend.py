@@ -92,14 +92,32 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
         else:
             ask = getattr(net.trends, asked[0]) if asked else net.trends
             table = ask(wells or None, **chosen)
-    if form == "table" and asked in ([], ["summary"]):
-        table = _brief(table) if asked else _overview(table)
+    if form == "table":
+        views = {"": _overview, "summary": _brief, "pooled": _together}
+        show = views.get(asked[0] if asked else "")
+        table = table if show is None else show(table)
     output.rows(table, form, empty=_OTHERS[asked[0]] if asked else "No well is on record that matches.")
     output.say_written(written)
 
 
 def _overview(table: "pd.DataFrame") -> "pd.DataFrame":
     """Return what a reader of a terminal needs of the trends; files have every column."""
+    view, several = _with_span_and_limits(table)
+    names = ["p_adjusted", "wells_adjusted", "direction", "note"]
+    return view[[*several, "well", "n", "span", *_slope_and_limits(view), *names]]
+
+
+def _together(table: "pd.DataFrame") -> "pd.DataFrame":
+    """Return what a reader of a terminal needs of pooled trends: z has no correction and must not stand beside p."""
+    view, several = _with_span_and_limits(table)
+    view = view.rename(columns={"z": "z_uncorrected", "p_independent": "p_uncorrected", "p": "p_corrected"})
+    tests = ["z_uncorrected", "p_uncorrected", "p_corrected", "p_adjusted", "p_wells_differ"]
+    names = [*several, "aquifer", "wells", "wells_rising", "wells_falling", "span", *_slope_and_limits(view)]
+    return view[[*names, *tests, "direction", "note", "left_out"]]
+
+
+def _with_span_and_limits(table: "pd.DataFrame") -> "tuple[pd.DataFrame, list[str]]":
+    """Return trends with years and limits of the slope as texts, and the column of the site where there are several."""
     slope, lower, upper = (name for name in table.columns if name.startswith("slope_"))
     limits = [
         f"{low:.3f} to {high:.3f}" if low == low else ""  # NaN is not itself
@@ -107,21 +125,13 @@ def _overview(table: "pd.DataFrame") -> "pd.DataFrame":
     ]
     first, last = table["first"].str[:4], table["last"].str[:4]
     view = table.assign(span=first.where(first == last, first + "–" + last), **{f"limits{slope[5:]}": limits})
-    several = ["site"] if table["site"].nunique() > 1 else []
-    return view[
-        [
-            *several,
-            "well",
-            "n",
-            "span",
-            slope,
-            f"limits{slope[5:]}",
-            "p_adjusted",
-            "wells_adjusted",
-            "direction",
-            "note",
-        ]
-    ]
+    return view, ["site"] if table["site"].nunique() > 1 else []
+
+
+def _slope_and_limits(view: "pd.DataFrame") -> list[str]:
+    """Return the names of the columns of the slope and of its limits."""
+    slope = next(name for name in view.columns if name.startswith("slope_"))
+    return [slope, f"limits{slope[5:]}"]
 
 
 def _brief(table: "pd.DataFrame") -> "pd.DataFrame":

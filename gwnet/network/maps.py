@@ -57,7 +57,8 @@ class Maps(Group):
         date : datetime.date or str
             Local date of the levels; a text is YYYY-MM-DD.
         method : str, optional
-            ``kriging``, ``spline``, ``triangulation``, or ``auto``: the one with the smallest leave-one-out error.
+            ``kriging``, ``spline``, ``triangulation``, ``auto`` (the one of these with the smallest leave-one-out
+            error), or ``quadratic``: a trend surface, which does not pass through the levels.
         variogram : gwnet.hydro.surfaces.variogram.Covariance, optional
             Variogram of the heads for kriging, in metres; fitted unless given.
         interval_m : float, optional

@@ -216,6 +216,39 @@ def test_a_spline_map():
     assert "covariance" not in dict(made.parameters)
 
 
+def test_a_trend_surface_map():
+    bowl = 40 + 1e-6 * ((PLACES[:, 0] - 500) ** 2 + (PLACES[:, 1] - 400) ** 2)
+    off = np.where(np.arange(len(PLACES)) == 14, 0.3, 0.0)
+    made = mapped(bowl + off, method="quadratic", interval_m=0.05)
+    assert made.method_text.startswith("Quadratic trend surface by least squares")
+    assert made.honour_failures == ()
+    parameters = dict(made.parameters)
+    assert parameters["degrees of freedom"] == str(len(PLACES) - 6)
+    assert "covariance" not in parameters
+    name = made.used["well"].tolist()[14]
+    text = next(text for text in made.cautions if text.startswith("The trend surface"))
+    residual = made.surface.residual_m
+    assert (
+        f"{np.sqrt(np.mean(residual**2)):.2f} m (root mean square), most at {name}, {residual[14]:.2f} m above" in text
+    )
+    assert "beyond the levels" not in text
+    assert np.isfinite(made.cross_validation.rmse_m)
+
+
+def test_a_trend_surface_that_leaves_the_range_of_the_levels_says_so():
+    saddle = 40 + 1e-5 * (PLACES[:, 0] - 500) * (PLACES[:, 1] - 400)
+    kept = (np.abs(saddle - 40) < 0.8) & ~((PLACES[:, 0] == 500) & (PLACES[:, 1] == 400))
+    made = mapped(control=control_at(PLACES[kept], saddle[kept]), method="quadratic", interval_m=0.1)
+    text = next(text for text in made.cautions if text.startswith("The trend surface"))
+    assert "beyond the levels" in text
+
+
+def test_six_levels_carry_no_trend_surface():
+    few = [0, 5, 14, 20, 30, 35]
+    with pytest.raises(TooFewLevelsError, match="at least 7 wells; 6 can be used"):
+        mapped(control=control_at(PLACES[few], PLANE[few]), method="quadratic")
+
+
 def test_the_choice_is_stated_with_all_scores():
     bowl = 40 + 1e-6 * ((PLACES[:, 0] - 500) ** 2 + (PLACES[:, 1] - 400) ** 2)
     made = mapped(bowl, method="auto")

@@ -8,13 +8,22 @@ import pytest
 import gwnet
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series import trend_memory
-from gwnet.analysis.series.trend_memory import memory_weights, shared_memory
+from gwnet.analysis.series.trend_changes import find_bend
+from gwnet.analysis.series.trend_memory import memory_weights, shared_memory, with_curves
 from gwnet.analysis.series.trend_records import SharedMemory, well_records
 from gwnet.analysis.series.trends import trends
 from gwnet.hydro.trends.correlated_line import error_grid, fit_correlated_line
 from gwnet.hydro.trends.shared_memory import even_weights
 
-from ..bench.bench_trend_limits import QUARTER_DAYS, as_levels, line_values_of, noise, sharing_case, wells_of
+from ..bench.bench_trend_limits import (
+    QUARTER_DAYS,
+    as_levels,
+    bend_case,
+    line_values_of,
+    noise,
+    sharing_case,
+    wells_of,
+)
 
 
 def values_with(correlation, wells=8, years=20, seed=4, same=0.0):
@@ -74,6 +83,33 @@ def test_shared_weights_enter_p_and_limits_and_the_note_says_so():
     assert well_records(used_levels(levels)[0], 4, memory)["S", "W0000"].memory is memory["S", "W0000"]
 
 
+def test_wells_that_turn_together_are_no_memory_to_a_test_of_bends():
+    turn = 0.6 * np.abs(np.arange(80) / 4 - 10)
+    given = line_values_of(as_levels(noise(np.random.default_rng(4), 8, 80, 0.3) + turn, QUARTER_DAYS))
+    beside_lines, beside_curves = (memory_weights(each)[1] for each in (given, with_curves(given)))
+    assert all(mean_quarterly(row) > 0.7 for row in beside_lines)
+    assert [mean_quarterly(row) for row in beside_curves] == pytest.approx([0.3] * 9, abs=0.2)
+
+
+def test_records_too_short_for_a_curve_keep_their_line():
+    given = line_values_of(as_levels(noise(np.random.default_rng(4), 1, 10, 0.3), QUARTER_DAYS))
+    assert with_curves(given)["W0000"] is given["W0000"]
+
+
+def test_a_bend_is_judged_with_the_memory_of_the_aquifer():
+    turn = 0.25 * np.abs(np.arange(80) / 4 - 10)
+    levels = as_levels(noise(np.random.default_rng(1), 1, 80, 0.3) + turn, QUARTER_DAYS)
+    at = error_grid()[0] ** 0.25
+    found = {}
+    for name, top in (("short", 0.3), ("long", 0.98)):
+        curve = np.where(np.isclose(at, at[np.argmin(np.abs(at - top))]), 1.0, 1e-9)
+        memory = {("S", "W0000"): SharedMemory("upper", 7, even_weights(), curve / curve.sum())}
+        found[name] = find_bend(well_records(used_levels(levels)[0], 4, memory)["S", "W0000"])
+    assert found["short"] is not None
+    assert found["short"].is_turn
+    assert found["long"] is None or found["long"].p_curvature > 10 * found["short"].p_curvature
+
+
 def test_the_wells_asked_for_change_nothing(demo_record):
     with gwnet.open(demo_record) as net:
         whole = net.trends().set_index("well")
@@ -101,6 +137,14 @@ def test_wells_with_most_visits_speak_for_a_large_aquifer(demo_record, monkeypat
         assert {given[site, well].wells for site, well in zip(own["site"], own["well"], strict=True)} == {5, 6}
         early = shared_memory(record, wells, end=dt.date(2019, 12, 31))
     assert early == {}
+
+
+def test_shared_memory_halves_false_bends_and_still_tells_turns():
+    """A short run of the bench, with generous bounds: 60 records."""
+    row = bend_case(20, 0.8, 6)
+    assert row["none_bent_shared"] <= 0.1
+    assert row["none_turned_shared"] <= row["none_turned_alone"] + 0.02
+    assert row["turn_turned_shared"] >= 0.8
 
 
 def test_sharing_holds_and_finds_more():

@@ -1,7 +1,8 @@
 """How often limits of gradients hold, printed as a table: simulated fields of wells, 1,000 draws a row unless said.
 
 Run as ``python tests/bench/bench_gradient_limits.py [DRAWS]``. The truth is the mean gradient of the simulated head
-surface inside the wells' hull: the line integral of the surface around the hull over its area (Gauss).
+surface inside the wells' hull: the line integral of the surface around the hull over its area (Gauss). The last rows have three wells: with the
+departures that a round of more wells has from its plane, some of them the three, and with reading errors of 5 mm alone.
 """
 
 from __future__ import annotations
@@ -94,6 +95,42 @@ def simulate_limits(n: int, size: float, *, reach: float = 0.0, draws: int = 100
     return Shares(*shares[:3], given, shares[4])
 
 
+def simulate_three(n: int, size: float, *, among: bool = True, draws: int = 1000, seed: int = 1) -> Shares:
+    """Return how often the gradient of three wells holds and is significant, with the scale of a round of `n` wells.
+
+    The three are among the wells of that round, and depart from a plane as they did then, or are others; 0 wells is
+    without such a round. Departures are independent from well to well, so the truth is the gradient of the plane.
+    """
+    random = np.random.default_rng(seed)
+    counts = np.zeros(5)
+    for _ in range(draws):
+        wells = place_wells(random, max(n, 3))
+        while True:
+            three = random.permutation(len(wells))[:3]
+            axes = np.linalg.svd(wells[three] - wells[three].mean(axis=0), compute_uv=False)
+            if axes[1] > 0.25 * axes[0]:
+                break
+            wells = place_wells(random, max(n, 3))
+        turn = random.uniform(0.0, 2.0 * np.pi)
+        slope = size * np.array([np.cos(turn), np.sin(turn)])
+        heads = wells @ slope + random.normal(size=len(wells))
+        known = plane_gradient(*wells.T, heads, 0.005).departure if n else None
+        if not among:
+            heads = wells @ slope + random.normal(size=len(wells))
+        gradient = plane_gradient(*wells[three].T, heads[three], 0.005, departure=known)
+        azimuth = np.degrees(np.arctan2(-slope[0], -slope[1]))
+        off = (azimuth - gradient.azimuth_deg + 180.0) % 360.0 - 180.0
+        held = (
+            abs(gradient.magnitude - size) <= gradient.magnitude_half_width
+            if gradient.determined
+            else size <= gradient.upper_limit
+        )
+        towards = -gradient.anticlockwise_deg <= off <= gradient.clockwise_deg
+        says = "only the reading errors are known" in gradient.note
+        counts += [gradient.determined, held, towards, says, gradient.determined and abs(off) > 45.0]
+    return Shares(*(counts / draws))
+
+
 def main(draws: int) -> None:
     """Print the table."""
     print(
@@ -105,6 +142,17 @@ def main(draws: int) -> None:
         row = simulate_limits(n, size, reach=reach, draws=draws)
         print(
             f"{n:5d} {reach:6.1f} {size:8.0f} {row.significant:8.3f} {row.size_held:6.3f} {row.direction_held:6.3f} "
+            f"{row.size_held_where_significant:7.3f} {row.significant_and_turned:7.3f}"
+        )
+    print(
+        "three wells, with the wells of the round; in place of size|s whether only the reading error is said to be known"
+    )
+    three = [(n, size, True) for n in (6, 10, 25, 0) for size in (0.0, 3.0, 10.0)]
+    three += [(n, size, False) for n in (6, 10, 25) for size in (0.0, 3.0, 10.0)]
+    for n, size, among in three:
+        row = simulate_three(n, size, among=among, draws=draws)
+        print(
+            f"{n:5d} {'among' if among else 'others':>6} {size:8.0f} {row.significant:8.3f} {row.size_held:6.3f} {row.direction_held:6.3f} "
             f"{row.size_held_where_significant:7.3f} {row.significant_and_turned:7.3f}"
         )
 

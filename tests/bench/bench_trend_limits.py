@@ -1,11 +1,11 @@
 """How well limits of trends, threshold dates and steps hold in simulated levels: coverage, share significant, width.
 
-Run: ``python tests/bench/bench_trend_limits.py [trends|sharing|dates|steps|changes ...] [DRAWS]`` (default all, 1000 draws). Each
-case is one row: share of false alarms, power for a rise of three standard deviations (of a fall to the threshold, of a
-step), share of limits that hold the truth, and their median width. Noise is autoregressive of order 1 with a standard
-deviation of 1 m and fixed seeds. Shares are uncertain by about 1/√DRAWS at most. ``sharing`` has aquifers of ten wells,
-a tenth of the draws, each well judged alone and with the memory of the nine others; so much of the variance of their
-noise is common to all.
+Run: ``python tests/bench/bench_trend_limits.py [PART ...] [DRAWS]`` (trends, sharing, dates, steps, bends, changes;
+default all, 1000 draws). Each case is one row: share of false alarms, power for a rise of three standard deviations (of
+a fall to the threshold, of a step), share of limits that hold the truth, and their median width. Noise is
+autoregressive of order 1 with a standard deviation of 1 m and fixed seeds. Shares are uncertain by about 1/√DRAWS at
+most. ``sharing`` and ``bends`` have aquifers of ten wells, a tenth of the draws, each well judged alone and with the
+memory of the nine others; so much of the variance of their noise is common to all.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ import pandas as pd
 from gwnet.analysis.levels.serving import used_levels
 from gwnet.analysis.series.trend_changes import find_bend, find_level_changes, find_step
 from gwnet.analysis.series.trend_lines import LineValues, line_values
-from gwnet.analysis.series.trend_memory import memory_weights
+from gwnet.analysis.series.trend_memory import memory_weights, with_curves
 from gwnet.analysis.series.trend_records import SharedMemory, well_records
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
@@ -251,6 +251,43 @@ def print_changes(draws: int) -> None:
             )
 
 
+def bend_case(
+    years: int, yearly: float, aquifers: int, *, wells: int = 10, common: float = 0.0, seed: int = 6
+) -> dict[str, float]:
+    """Return how often bends are told in quarterly levels of aquifers: with none, and with a turn of 6 down and up."""
+    random = np.random.default_rng(seed)
+    turn = 6.0 / (years / 2.0) * np.abs(np.arange(4 * years) / 4.0 - years / 2.0)
+    told: dict[str, list[bool]] = {}
+    for _ in range(aquifers):
+        own, same = noise(random, wells, 4 * years, yearly**0.25), noise(random, 1, 4 * years, yearly**0.25)
+        plain = np.sqrt(1.0 - common) * own + np.sqrt(common) * same
+        for name, values in (("none", plain), ("turn", plain + turn)):
+            levels = as_levels(values, QUARTER_DAYS)
+            lines = line_values_of(levels)
+            names, weights = memory_weights(lines)
+            rows = zip(names, weights[:-1], memory_weights(with_curves(lines))[1][:-1], strict=True)
+            memory = {("S", well): SharedMemory("upper", wells - 1, row, curve) for well, row, curve in rows}
+            for how, given in (("alone", None), ("shared", memory)):
+                records = well_records(used_levels(levels)[0], 4, given).values()
+                bends = [find_bend(record) for record in records]
+                told.setdefault(f"{name}_bent_{how}", []).extend(bend is not None for bend in bends)
+                told.setdefault(f"{name}_turned_{how}", []).extend(bend is not None and bend.is_turn for bend in bends)
+    return {name: float(np.mean(each)) for name, each in told.items()}
+
+
+def print_bends(draws: int) -> None:
+    """Print how often bends are told where wells share their memory."""
+    print("bends: years  yearly  common  false: alone, shared  turns false: alone, shared  turns told: alone, shared")
+    for years in (20, 40):
+        for yearly, common in ((0.0, 0.0), (0.5, 0.0), (0.8, 0.0), (0.8, 0.5)):
+            row = bend_case(years, yearly, max(draws // 10, 1), common=common)
+            pairs = [
+                f"{row[f'{name}_alone']:7.1%}, {row[f'{name}_shared']:6.1%}"
+                for name in ("none_bent", "none_turned", "turn_turned")
+            ]
+            print(f"       {years:5}  {yearly:6.2f}  {common:6.1f}  {'       '.join(pairs)}", flush=True)
+
+
 def several_case(years: int, yearly: float, draws: int, *, seed: int = 5) -> dict[str, float]:
     """Return how many steps are found in quarterly levels with none, one, two (up and down again) and a line."""
     random = np.random.default_rng(seed)
@@ -301,6 +338,7 @@ def main(words: list[str]) -> None:
         "sharing": print_sharing,
         "dates": print_dates,
         "steps": print_changes,
+        "bends": print_bends,
         "changes": print_several,
     }
     for name in [word for word in words if word in parts] or list(parts):

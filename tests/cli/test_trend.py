@@ -135,6 +135,9 @@ def test_a_smooth_line_needs_a_figure(record, tmp_path):
 def test_pooled_trends_thresholds_steps_and_levels_left_out(record):
     pooled = rows(record("trend", "--pooled", "--format", "csv"))
     assert [(row["aquifer"], row["wells"]) for row in pooled] == [("lower", "0"), ("upper", "2")]
+    shown = record("trend", "--pooled").out.split("-----")[0]
+    assert shown.count("uncorrected") == 2
+    assert shown.split().count("corrected") == 1
     assert rows(record("trend", "--thresholds", "--format", "csv")) == []
     assert "No threshold is in force" in record("trend", "--thresholds").out + record("trend", "--thresholds").err
     steps = rows(record("trend", "--steps", "--well", "MW-1", "--format", "csv"))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from gwnet.errors import SettingsError
-from gwnet.hydro.surfaces.surface import METHODS, fit, make_grid
+from gwnet.hydro.surfaces.surface import INTERPOLATION_METHODS, METHODS, fit, make_grid
 
 X, Y = np.random.default_rng(8).uniform(0, 1000, (2, 30))
 
@@ -19,11 +19,11 @@ def test_every_method_does_the_same_things(method):
 
 
 def test_unknown_method():
-    with pytest.raises(SettingsError, match="expected one of kriging, spline, triangulation"):
+    with pytest.raises(SettingsError, match="expected one of kriging, spline, triangulation, quadratic"):
         fit("nearest", X, Y, X)
 
 
-@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("method", INTERPOLATION_METHODS)
 def test_grid_holds_the_wells_it_runs_through(method):
     z = np.sin(X / 100.0)
     grid = make_grid(fit(method, X, Y, z), through=(X, Y))

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from gwnet.hydro.gradients.horizontal import plane_gradient
-from gwnet.hydro.surfaces import kriging
+from gwnet.hydro.surfaces import kriging, quadratic
 from gwnet.hydro.surfaces.variogram import Covariance
 
 CASES = Path(__file__).parent / "cases"
@@ -106,6 +106,18 @@ def test_plane_with_the_other_copy_of_well_49(wolfcamp):
     assert found.slope_x == pytest.approx(-6.749737, abs=1e-5)
     assert found.slope_y == pytest.approx(-6.012545, abs=1e-5)
     assert found.azimuth_deg == pytest.approx(48.30592, abs=1e-4)
+
+
+def test_quadratic_trend_surface_of_the_wolfcamp_heads(wolfcamp):
+    """Harper and Furr (1986) heads; least squares of 1, x, y, x², xy, y² worked out independently [miles, ft].
+
+    Cressie (1993, section 4.1) takes the same data for trends; no figure of his could be read.
+    """
+    surface = quadratic.fit(*wolfcamp)
+    expected = [2481.23118, -8.37439178, -2.03774171, 0.00141641143, 0.0268101194, -0.0246724020]
+    assert surface.expand(0.0, 0.0) == pytest.approx(expected, rel=2e-9)
+    assert surface.r_squared == pytest.approx(0.913062, abs=5e-7)
+    assert surface.degrees_of_freedom == 79
 
 
 WOLFCAMP = Covariance("spherical", 40_000.0, 100.0, 12_000.0)

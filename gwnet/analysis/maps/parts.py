@@ -237,6 +237,9 @@ def _honouring(
         grid = surfaces.make_grid(surface, lines=making.grid_lines, through=(levels.x[through], levels.y[through]))
         heads = np.concatenate([levels.z, grid.water_elevation_m[np.isfinite(grid.water_elevation_m)]])
         contour_m = contour_levels(float(heads.min()), float(heads.max()), making.interval_m)
+        if making.method not in surfaces.INTERPOLATION_METHODS:
+            # a trend surface is off the levels by its nature: the map says so once, not for each contour
+            return surface, grid, contour_m, (), 0
         failures = unhonoured(grid, levels.x, levels.y, levels.z, contour_m)
         positions = [failure.position for failure in failures]
         # Nothing more can be done: what fails is met exactly and lies on grid lines, or the rounds are over.

@@ -26,6 +26,7 @@ from gwnet.analysis.maps.texts import (
     findings_of,
     method_text,
     parameters_of,
+    trend_caution,
 )
 from gwnet.constants import NORMAL_95, RIVER_KIND, SURVEY_ACCURACY_M
 from gwnet.errors import SettingsError
@@ -72,7 +73,8 @@ def make_map(
     date : datetime.date
         Local date of the set.
     method : str, optional
-        ``kriging``, ``spline``, ``triangulation``, or ``auto``: the one that estimates left-out levels best.
+        ``kriging``, ``spline``, ``triangulation``, ``auto`` (the one of these that estimates left-out levels best), or
+        ``quadratic``: a trend surface.
     interval_m : float, optional
         Contour interval; a step of 1, 2 or 5 that gives at most 12 contours unless given [m].
     drift : str, optional
@@ -105,7 +107,7 @@ def make_map(
     Raises
     ------
     TooFewLevelsError
-        If fewer than three wells can be used.
+        If fewer than three wells can be used, or seven for a trend surface.
     AnalysisError
         If the wells lie on one line.
     SettingsError
@@ -196,7 +198,13 @@ def make_map(
                 gradients=(gradient, sound),
                 unit=unit,
                 screen_lengths_m=_screen_lengths(control),
-                more=[*feature_cautions(compartments, features, levels), against_text, base_text, ground_text],
+                more=[
+                    trend_caution(levels, surface, grid, interval_m=making.interval_m, unit=unit),
+                    *feature_cautions(compartments, features, levels),
+                    against_text,
+                    base_text,
+                    ground_text,
+                ],
             ),
             scores=scores,
             region=None if len(parts) == 1 and parts[0].plain else _region(parts),

@@ -116,7 +116,7 @@ class MethodScore:
     Attributes
     ----------
     method : str
-        ``kriging``, ``spline`` or ``triangulation``.
+        ``kriging``, ``spline``, ``triangulation`` or ``quadratic``.
     rmse_m : float
         Root mean square of level less estimate [m].
     n : int
@@ -168,7 +168,7 @@ class MapResult:
     control : pandas.DataFrame
         Control frame (`gwnet.analysis.maps.same_day.CONTROL_COLUMNS`), used and left out.
     method : str
-        ``kriging``, ``spline`` or ``triangulation``.
+        ``kriging``, ``spline``, ``triangulation`` or ``quadratic``.
     method_text : str
         How the surface was made, in sentences.
     parameters : tuple of tuple of str

@@ -20,8 +20,9 @@ from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
 from gwnet.hydro.surfaces.hull import hull_area
 from gwnet.hydro.surfaces.kriging import KrigedSurface
 from gwnet.hydro.surfaces.outliers import LEAST_SEARCHED, NeighbourTest
+from gwnet.hydro.surfaces.quadratic import QuadraticSurface
 from gwnet.hydro.surfaces.spline import SplinedSurface
-from gwnet.hydro.surfaces.surface import Surface
+from gwnet.hydro.surfaces.surface import Grid, Surface
 from gwnet.hydro.surfaces.surface_sums import hull_nodes
 from gwnet.units import metres_per
 
@@ -148,6 +149,8 @@ def method_text(
 def _surface_text(surface: Surface, n_fitted: int, exact: int) -> str:
     if isinstance(surface, SplinedSurface):
         return "Thin-plate spline; levels taken as exact."
+    if isinstance(surface, QuadraticSurface):
+        return "Quadratic trend surface by least squares, all levels alike; it does not pass through them."
     if not isinstance(surface, KrigedSurface):
         return "Linear interpolation on the triangles of Delaunay; levels taken as exact."
     kind = "Universal kriging with a linear drift" if surface.drift == "linear" else "Ordinary kriging"
@@ -199,6 +202,13 @@ def parameters_of(
             *_covariance_parameters(surface.mixture, unit, coordinate_m),
             ("half-width of the surface (95 %, median over the control)", half_width_text(surface, unit)),
             ("levels met exactly", str(exact)),
+        ]
+    if isinstance(surface, QuadraticSurface):
+        parameters += [
+            ("residual standard deviation", length_text(surface.residual_sd_m, unit)),
+            ("degrees of freedom", str(surface.degrees_of_freedom)),
+            ("share of the variance explained", f"{surface.r_squared:.1%}"),
+            ("half-width of the surface (95 %, median over the control)", half_width_text(surface, unit)),
         ]
     if against > 0.0:
         parameters.append(("difference from triangulation (rms)", length_text(against, unit)))
@@ -344,6 +354,46 @@ def cautions_of(
             f"Without: {gradients[1].text}."
         )
     return (*texts, *(text for text in more if text), _STANDING_CAUTION)
+
+
+def trend_caution(levels: Control, surface: Surface, grid: Grid, *, interval_m: float, unit: str) -> str:
+    """Return what a reader must know of a trend surface, which is off the levels.
+
+    Parameters
+    ----------
+    levels : Control
+        Control of the map.
+    surface : gwnet.hydro.surfaces.surface.Surface
+        The surface.
+    grid : gwnet.hydro.surfaces.surface.Grid
+        Its heads.
+    interval_m : float
+        Contour interval; the surface may pass beyond the levels by that much without a word [m].
+    unit : str
+        Unit of the text, ``m`` or ``ft``.
+
+    Returns
+    -------
+    str
+        Sentences; empty for a surface that honours the levels.
+    """
+    if not isinstance(main_surface(surface), QuadraticSurface):
+        return ""
+    off = levels.z - surface.predict(levels.x, levels.y)
+    most = int(np.argmax(np.abs(off)))
+    where = "above" if off[most] > 0.0 else "below"
+    text = (
+        f"The trend surface does not pass through the levels: they are off it by "
+        f"{length_text(float(np.sqrt(np.mean(off**2))), unit)} (root mean square), most at {levels.names[most]}, "
+        f"{length_text(float(abs(off[most])), unit)} {where}."
+    )
+    lowest, highest = float(np.nanmin(grid.water_elevation_m)), float(np.nanmax(grid.water_elevation_m))
+    if highest <= float(levels.z.max()) + interval_m and lowest >= float(levels.z.min()) - interval_m:
+        return text
+    return (
+        f"{text} It runs from {length_text(lowest, unit)} to {length_text(highest, unit)}, beyond the levels "
+        f"({length_text(float(levels.z.min()), unit)} to {length_text(float(levels.z.max()), unit)})."
+    )
 
 
 def feature_cautions(compartments: Sequence[Compartment], features: MapFeatures, levels: Control) -> list[str]:

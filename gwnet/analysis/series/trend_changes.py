@@ -194,22 +194,25 @@ def find_bend(record: WellRecord) -> Bend | None:
     -----
     The curvature is the coefficient of the squared time beside a level for each season and a slope, with the limits of
     `gwnet.hydro.trends.correlated_line.fit_correlated_line`. The date is that of the change of slope with most weight,
-    at the beginning of a year; the slopes are those for this date.
+    at the beginning of a year; the slopes are those for this date. What the other wells of the aquifer say of the
+    correlation takes the place of the even distribution beforehand, where the record has it.
     """
     given = line_values(record) if record.years.size >= LEAST_BEND_YEARS else None
     if given is None or given.values.size <= given.design.shape[1] + 2:
         return None
     time = given.when - given.origin
-    curved = fit_correlated_line(given.when, given.values, np.column_stack([given.design, time**2]))
+    beforehand = None if record.memory is None else record.memory.curve_weights
+    curved = fit_correlated_line(given.when, given.values, np.column_stack([given.design, time**2]), beforehand)
     p = curved.two_sided(given.design.shape[1])
     years = _candidates(record)
     if p > ALPHA or not years.size:
         return None
     # A line that bends upward or downward from a year on, and goes on as before until then.
     since = np.maximum(given.when[:, None] - years, 0.0)
-    found = search_change(given.when, given.values, given.design, since)
+    found = search_change(given.when, given.values, given.design, since, beforehand)
     first, last = found.dates()
-    bent = fit_correlated_line(given.when, given.values, np.column_stack([given.design, since[:, found.best]]))
+    with_bend = np.column_stack([given.design, since[:, found.best]])
+    bent = fit_correlated_line(given.when, given.values, with_bend, beforehand)
     rows = np.zeros((2, given.design.shape[1] + 1))
     # The slope before is the line's; since then it is the line's and that of the bend.
     rows[:, -2], rows[1, -1] = 1.0, 1.0

@@ -7,6 +7,7 @@ the aquifer are always those on record, whichever wells a table is asked for, so
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -35,6 +36,8 @@ MOST_WELLS = 30
 #: Share of their mean squared correlation by which wells with the same weather count for less (project default, after
 #: simulation: the whole of it costs half of what sharing gains and prevents few false trends).
 COUNTED_SHARE = 0.25
+#: Powers of the time beside a line that a bend is taken out with (project default, after simulation).
+CURVE_POWERS = (2, 3, 4)
 #: Fewest seasons that two wells must share for a correlation of their disturbances.
 LEAST_SHARED = 12
 
@@ -91,8 +94,10 @@ def shared_memory(
             others = [k for k, name in enumerate(weighted[0]) if name != well]
             if len(others) >= LEAST_WELLS:
                 # -1: the row of a well whose own record says nothing.
-                weights = weighted[1][weighted[0].index(well) if well in weighted[0] else -1]
-                found[str(site), str(well)] = SharedMemory(str(aquifer), len(others), weights)
+                place = weighted[0].index(well) if well in weighted[0] else -1
+                found[str(site), str(well)] = SharedMemory(
+                    str(aquifer), len(others), weighted[1][place], weighted[2][place]
+                )
     return found
 
 
@@ -102,8 +107,8 @@ def _weigh_wells(
     at_hand: pd.DataFrame | None,
     end: dt.date | dt.datetime | None,
     approved: bool,
-) -> tuple[list[str], Floats]:
-    """Return the wells with a long record and the weights of each; the last row is for any other well."""
+) -> tuple[list[str], Floats, Floats]:
+    """Return the wells with a long record and their weights beside lines and curves; the last row is for any other."""
     if len(wells) > MOST_WELLS:
         visits = wells["well_id"].map(record.visits).fillna(0)
         # By name as well, so that among wells with as many visits the choice is the same each time.
@@ -115,8 +120,9 @@ def _weigh_wells(
     used, _ = used_levels(at_hand, approved=approved)
     # Manual readings: daily means of a logger would say more of its days than of its years.
     records = well_records(used[used["source"] != "logger"], SEASONS)
-    values = {name: _values(records.get((site, name))) for name in names}
-    return memory_weights({name: given for name, given in values.items() if given is not None})
+    found = {name: _values(records.get((site, name))) for name in names}
+    values = {name: given for name, given in found.items() if given is not None}
+    return *memory_weights(values), memory_weights(with_curves(values))[1]
 
 
 def _values(record: WellRecord | None) -> LineValues | None:
@@ -124,6 +130,27 @@ def _values(record: WellRecord | None) -> LineValues | None:
     if record is None or record.years[-1] - record.years[0] < LEAST_YEARS - 1:
         return None
     return line_values(record) if record.count >= LEAST_VALUES_A_YEAR * record.years.size else None
+
+
+def with_curves(values: dict[str, LineValues]) -> dict[str, LineValues]:
+    """Return values whose design has powers of the time beside the line, so that no bend is taken for memory.
+
+    Parameters
+    ----------
+    values : dict of str to LineValues
+        Values of each well.
+
+    Returns
+    -------
+    dict of str to LineValues
+        The same; records too short for a curve keep their line.
+    """
+    curved = {}
+    for name, one in values.items():
+        time = (one.when - one.origin) / max(float(np.ptp(one.when)), 1.0)
+        design = np.column_stack([one.design, *(time**power for power in CURVE_POWERS)])
+        curved[name] = replace(one, design=design) if one.values.size > design.shape[1] + 2 else one
+    return curved
 
 
 def memory_weights(values: dict[str, LineValues]) -> tuple[list[str], Floats]:

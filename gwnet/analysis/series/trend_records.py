@@ -36,12 +36,17 @@ class SharedMemory:
     wells : int
         How many other wells.
     weights : ndarray of float64, shape (g,)
-        Weights beforehand of the correlations of `gwnet.hydro.trends.correlated_line.error_grid`.
+        Weights beforehand of the correlations of `gwnet.hydro.trends.correlated_line.error_grid`, from what is left
+        beside a line.
+    curve_weights : ndarray of float64, shape (g,), or None
+        The same from what is left beside a curve, for tests of bends: where all wells turn together, a turn beside
+        lines looks like a long memory. None where it is not known.
     """
 
     aquifer: str
     wells: int
     weights: Floats
+    curve_weights: Floats | None = None
 
 
 #: Of each (site, well) that shares its serial correlation.

@@ -101,7 +101,7 @@ def trend_summary(
     dates["state"] = np.where(passed, NEWEST_BEYOND, dates["state"])
     first = _first_thresholds(dates)
     used, _ = used_levels(levels, approved=approved)
-    records = well_records(used, seasons)
+    records = well_records(used, seasons, memory)
     rows = [
         _row(_Found(trend, season, first.get(key), records.get(key)))
         for trend, season in zip(table, of_season, strict=True)

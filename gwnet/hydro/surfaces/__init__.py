@@ -1,4 +1,4 @@
-"""Surfaces of heads: kriging, spline, triangulation, contours, and the geometry of their control.
+"""Surfaces of heads: kriging, spline, triangulation, trend surface, contours, and the geometry of their control.
 
 Parameters
 ----------

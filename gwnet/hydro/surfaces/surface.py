@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gwnet.errors import SettingsError
-from gwnet.hydro.surfaces import kriging, spline, triangulation
+from gwnet.hydro.surfaces import kriging, quadratic, spline, triangulation
 from gwnet.hydro.surfaces.barriers import Barriers
 from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
 from gwnet.hydro.surfaces.hull import inside
@@ -19,8 +19,11 @@ from gwnet.hydro.surfaces.variogram import Covariance
 
 Floats = NDArray[np.float64]
 
-#: Methods that a surface can be made by.
-METHODS: Final = ("kriging", "spline", "triangulation")
+#: Methods whose surfaces honour the levels.
+INTERPOLATION_METHODS: Final = ("kriging", "spline", "triangulation")
+
+#: Methods that a surface can be made by; a trend surface does not honour the levels.
+METHODS: Final = (*INTERPOLATION_METHODS, "quadratic")
 
 #: Lines of a grid along its longer side.
 GRID_LINES: Final = 161
@@ -77,8 +80,8 @@ def fit(
     Parameters
     ----------
     method : str
-        ``kriging``, ``spline`` or ``triangulation``; the last two use neither covariance, drift nor measurement
-        variance.
+        ``kriging``, ``spline``, ``triangulation`` or ``quadratic`` (trend surface); only kriging uses covariance, drift
+        and measurement variance.
     covariance : Covariance or CovarianceMixture, optional
         Covariance as known, or several with their shares; fitted unless given.
     barriers : gwnet.hydro.surfaces.barriers.Barriers, optional
@@ -94,7 +97,7 @@ def fit(
     SettingsError
         If the method is not known, or cannot go around barriers.
     TooFewLevelsError
-        If there are fewer than three wells.
+        If there are fewer than three wells, or seven for a trend surface.
     AnalysisError
         If the wells lie on one line or two share a place.
     """
@@ -116,6 +119,8 @@ def fit(
         return spline.fit(x, y, z, names=names)
     if method == "triangulation":
         return triangulation.fit(x, y, z, names=names)
+    if method == "quadratic":
+        return quadratic.fit(x, y, z, names=names)
     message = f"Unknown method {method!r} for a surface; expected one of {', '.join(METHODS)}."
     raise SettingsError(message)
 

@@ -106,7 +106,9 @@ class SearchedChange:
         return int(np.searchsorted(below, rest)), min(int(np.searchsorted(below, 1.0 - rest)), last)
 
 
-def search_change(times: Floats, values: Floats, design: Floats, columns: Floats) -> SearchedChange:
+def search_change(
+    times: Floats, values: Floats, design: Floats, columns: Floats, beforehand: Floats | None = None
+) -> SearchedChange:
     """Fit a change at each of several dates.
 
     Parameters
@@ -119,6 +121,9 @@ def search_change(times: Floats, values: Floats, design: Floats, columns: Floats
         Columns of the model without a change, of full rank.
     columns : ndarray of float64, shape (n, c)
         Column of each change; independent of the design.
+    beforehand : ndarray of float64, shape (g,), optional
+        Weights of the points of the grid of correlations, as of `gwnet.hydro.trends.shared_memory.share_memory`; those
+        of `error_grid` unless given.
 
     Returns
     -------
@@ -149,6 +154,7 @@ def search_change(times: Floats, values: Floats, design: Floats, columns: Floats
         message = f"A change beside {k} coefficients needs more values and a date; found {n} and {columns.shape[1]}."
         raise TooFewLevelsError(message)
     correlation, scatter, prior = error_grid()
+    prior = prior if beforehand is None else beforehand
     white, log_determinant, _, _ = whiten(times, np.column_stack([design, values, columns]), correlation, scatter)
     own = white[:, :, :k]
     basis, triangle = np.linalg.qr(own)

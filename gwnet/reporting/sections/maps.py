@@ -78,7 +78,7 @@ def _read_settings(given: Mapping[str, Any], file: DefinitionFile) -> MapSetting
 MAP: Final = KeyTable(
     "map",
     {
-        "method": one_of("kriging", "triangulation", "spline", "auto"),
+        "method": one_of("kriging", "triangulation", "spline", "quadratic", "auto"),
         "interval_m": positive_or("auto"),
         "interval_ft": positive_or("auto"),
         "window_days": positive_or("site"),
