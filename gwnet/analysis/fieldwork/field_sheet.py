@@ -398,7 +398,6 @@ def expected_range(own: pd.DataFrame, on: dt.date) -> Expected:
 
 def _in_season(days: NDArray[np.float64], on: dt.date) -> NDArray[np.bool_]:
     """Return which days of the year lie within the season of a day, across the turn of the year as well."""
-    # Across the turn of the year; 365.25 keeps leap years within a day.
     apart = np.abs(days - on.timetuple().tm_yday)
     # 365.25 keeps leap years within a day.
     return np.minimum(apart, 365.25 - apart) <= SEASON_DAYS
