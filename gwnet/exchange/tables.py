@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.levels.column_meanings import COLUMN_MEANINGS
+from gwnet.analysis.pumping.readings import readings_of_tests
 from gwnet.clock import zone_of
 from gwnet.exchange.extract import Extract
 from gwnet.store.columns import Column, Table
@@ -301,6 +302,9 @@ def _pumping_rates(extract: Extract) -> pd.DataFrame:
 
 def _pumping_readings(extract: Extract) -> pd.DataFrame:
     frame = _of_tests(extract, extract.of_wells(extract.record.pumping_readings))
+    # a reading that is given by its time since the start of the test has a date as well
+    dated = extract.of_dates(readings_of_tests(extract.record))
+    frame = frame[frame["pumping_reading_id"].isin(dated["pumping_reading_id"])].reset_index(drop=True)
     known = frame["measured_at_utc"].notna()
     return frame.assign(measured_at=_when(extract, frame, known).where(known, ""))
 

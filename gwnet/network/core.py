@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -294,9 +293,7 @@ class Network(Group):
         from gwnet.analysis.review.effects import Watch
         from gwnet.ingest.tables.load import load
 
-        # Which levels would move is known only when all of them are worked out twice.
-        watch = Watch() if dry_run else None
-        result = load(
+        return load(
             self.store,
             [Path(path) for path in paths],
             now_utc=now_utc,
@@ -310,9 +307,8 @@ class Network(Group):
             rejected_dir=None if rejected_dir is None else Path(rejected_dir),
             last_line_complete=last_line_complete,
             progress=progress,
-            watch=watch,
+            watch=Watch(),
         )
-        return result if watch is None else replace(result, moved=watch.moved)
 
     def backup(
         self, path: str | Path, *, replace: bool = False, progress: Callable[[int, int], None] | None = None

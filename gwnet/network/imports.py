@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -120,8 +119,7 @@ class Imports(Group):
         from gwnet.analysis.review.effects import Watch
         from gwnet.ingest.mapping.load import find_mapping, import_files
 
-        watch = Watch() if dry_run else None
-        result = import_files(
+        return import_files(
             self._store,
             [str(path) for path in paths],
             find_mapping(self._store, str(mapping)),
@@ -136,9 +134,8 @@ class Imports(Group):
             rejected_dir=None if rejected_dir is None else Path(rejected_dir),
             last_line_complete=last_line_complete,
             progress=progress,
-            watch=watch,
+            watch=Watch(),
         )
-        return result if watch is None else replace(result, loaded=replace(result.loaded, moved=watch.moved))
 
     def waterml(
         self,
@@ -189,8 +186,7 @@ class Imports(Group):
         from gwnet.analysis.review.effects import Watch
         from gwnet.ingest.waterml import import_waterml
 
-        watch = Watch() if dry_run else None
-        loaded = import_waterml(
+        return import_waterml(
             self._store,
             [str(path) for path in paths],
             site=site,
@@ -203,9 +199,8 @@ class Imports(Group):
             accept=accept,
             rejected_dir=None if rejected_dir is None else Path(rejected_dir),
             progress=progress,
-            watch=watch,
+            watch=Watch(),
         )
-        return loaded if watch is None else replace(loaded, moved=watch.moved)
 
     def mappings(self) -> pd.DataFrame:
         """Return the mappings on record; see `gwnet.store.fetch.mappings.mappings`."""

@@ -14,6 +14,12 @@ def test_a_small_run_prints_its_ratios(script, arguments, tmp_path):
     assert " x barest" in ran.out
 
 
+def test_a_small_run_of_the_start_prints_its_ratios(tmp_path):
+    ran = run_python(str(ROOT / "tests" / "bench" / "bench_start.py"), "1", cwd=tmp_path)
+    assert ran.code == 0, ran.err
+    assert ran.out.count(" s of the processor; ") == 4
+
+
 def test_a_small_run_of_digests_and_triggers_prints_their_ratios(tmp_path):
     ran = run_python(str(ROOT / "tests" / "bench" / "bench_integrity.py"), "600", "20", "1", cwd=tmp_path)
     assert ran.code == 0, ran.err

@@ -1,5 +1,6 @@
 """Schemas of the OGC, read from a folder beside the checkout; they are no part of the project."""
 
+import functools
 import os
 import re
 import shutil
@@ -7,6 +8,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+import xmlschema
 from lxml import etree
 
 from ..helpers import ROOT
@@ -19,6 +21,14 @@ _MIRRORS = {
 }
 
 
+def mirrored(url, folder):
+    """Return the file of a folder that stands for an address on the web; None for another address."""
+    for start, place in _MIRRORS.items():
+        if url.startswith(start):
+            return folder / place / url.removeprefix(start)
+    return None
+
+
 class _Mirror(etree.Resolver):
     """Finds in a folder what a schema names on the web."""
 
@@ -26,10 +36,8 @@ class _Mirror(etree.Resolver):
         self.folder = folder
 
     def resolve(self, url, _public, context):
-        for start, place in _MIRRORS.items():
-            if url.startswith(start):
-                return self.resolve_filename(str(self.folder / place / url.removeprefix(start)), context)
-        return None
+        file = mirrored(url, self.folder)
+        return None if file is None else self.resolve_filename(str(file), context)
 
 
 def schemas_folder():
@@ -47,6 +55,27 @@ def schema(name):
     parser = etree.XMLParser(no_network=True)
     parser.resolvers.add(_Mirror(folder))
     return etree.XMLSchema(etree.parse(folder / "ogc" / name, parser))
+
+
+@functools.cache
+def _second_schema(path, folder):
+    """Return a schema compiled by the library xmlschema, which shares no code with that of lxml; offline."""
+
+    def find(url):
+        file = mirrored(url, folder)
+        return url if file is None else file.as_uri()
+
+    return xmlschema.XMLSchema(str(path), uri_mapper=find, allow="local")
+
+
+def agreed_validity(name, tree):
+    """Return whether a document is valid by a schema; fail where two validators do not agree about it."""
+    folder = schemas_folder()
+    first, second = schema(name), _second_schema(folder / "ogc" / name, folder)
+    by_first, by_second = first.validate(tree), second.is_valid(tree)
+    problems = first.error_log if by_second else [error.reason for error in second.iter_errors(tree)]
+    assert by_first == by_second, problems
+    return by_first
 
 
 def features(path, name, scratch):

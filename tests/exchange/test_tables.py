@@ -1,5 +1,7 @@
 """The tables of an export: what can be loaded comes back as it was, on the demo and in feet."""
 
+import datetime as dt
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,6 +10,7 @@ import gwnet
 from gwnet import network
 from gwnet.exchange.extract import Extract
 from gwnet.exchange.tables import export_tables, levels_table, worked_out
+from gwnet.records import Selection
 from gwnet.store.contract import BY_NAME
 from gwnet.store.fetch.levels import level_records
 from gwnet.store.session import open_store
@@ -113,6 +116,19 @@ def test_a_part_of_the_record_goes_into_an_empty_one(demo_record, tmp_path):
     of_events = levels[levels["event_id"] > 0]
     assert len(again) == len(of_events) > 10
     assert sorted(again["depth_to_water_m"].dropna()) == pytest.approx(sorted(of_events["depth_to_water_m"].dropna()))
+
+
+def test_dates_choose_readings_of_tests_that_are_given_by_clock_or_by_time_since_the_start(record):
+    chosen = Selection.of(None, start=dt.date(2017, 11, 10), end=dt.date(2017, 11, 11))
+    tables = {table.name: table.frame for table in export_tables(Extract(record, chosen))}
+    every = record.pumping_readings
+    starts = every["test"].map(record.pumping_tests.set_index("test")["starts_at_utc"])
+    given = every["measured_at_utc"]
+    moments = given.where(given.notna(), starts + pd.to_timedelta(every["elapsed_min"], unit="min"))
+    days = (moments + pd.Timedelta(hours=1)).dt.day  # the site's zone is UTC+01:00
+    assert 0 < len(tables["pumping_readings"]) < len(every)
+    assert len(tables["pumping_readings"]) == int(days.isin([10, 11]).sum())
+    assert len(tables["pumping_tests"]) == len(record.pumping_tests)
 
 
 def test_readings_in_feet_go_out_and_come_back_in_feet(tmp_path):

@@ -201,7 +201,7 @@ def load(
     progress : callable, optional
         Called with rows done and rows in all.
     watch : gwnet.ingest.tables.preview.Watch, optional
-        Looks at the record before and after, inside the transaction.
+        Looks at the record before and after a dry run, inside its transaction.
     after_recording : callable, optional
         Called inside the transaction with the numbers of the kept files.
 
@@ -226,7 +226,7 @@ def load(
     target = rejected_dir or Path()
     try:
         with store.writing(_act(instruction), by, reason=reason, now_utc=now_utc) as connection:
-            looking = watch if _can_move_levels(tables, instruction) else None
+            looking = watch if dry_run and _can_move_levels(tables, instruction) else None
             if looking is not None:
                 looking.before(connection)
             results, rejected_files = _record_all(
@@ -252,7 +252,8 @@ def load(
             raise _all_rejected(rejections, results) from None
     files = (*notes, *results)
     changed = any(r.added or r.corrected or r.withdrawn for r in results)
-    return LoadResult(files, rejections, changed and not dry_run, dry_run, tuple(rejected_files))
+    moved = None if watch is None else watch.moved
+    return LoadResult(files, rejections, changed and not dry_run, dry_run, tuple(rejected_files), moved)
 
 
 def _act(instruction: Instruction) -> str:

@@ -67,7 +67,10 @@ class RowChange:
 
 
 class Watch(Protocol):
-    """Looks at the record before and after the rows of a load are recorded, inside its transaction."""
+    """Looks at the record before and after the rows of a dry run are recorded, inside its transaction."""
+
+    #: The levels that would move; None until it has looked.
+    moved: Any
 
     def before(self, connection: Connection) -> None:
         """Look at the record as it is."""

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from sqlalchemy import ForeignKey, Index, Integer
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy import ColumnElement, ForeignKey, Index, Integer
 
-from gwnet.store.models.base import Base, Recorded, live_index
+from gwnet.store.models.base import Base, Recorded, column, live_index
 
 
 class ImportMapping(Recorded, Base):
@@ -14,9 +13,9 @@ class ImportMapping(Recorded, Base):
     __tablename__ = "import_mapping"
     __table_args__ = (*Recorded.recorded_constraints(), live_index("uq_import_mapping_live", "name"))
 
-    name: Mapped[str]
-    sha256: Mapped[str]
-    content: Mapped[str]
+    name: ColumnElement[str]
+    sha256: ColumnElement[str]
+    content: ColumnElement[str]
 
 
 class MappedSource(Base):
@@ -25,6 +24,6 @@ class MappedSource(Base):
     __tablename__ = "mapped_source"
     __table_args__ = (Index("uq_mapped_source_file_mapping", "source_file_id", "import_mapping_id", unique=True),)
 
-    id: Mapped[int] = mapped_column(Integer, primary_key=True)
-    source_file_id: Mapped[int] = mapped_column(ForeignKey("source_file.id"))
-    import_mapping_id: Mapped[int] = mapped_column(ForeignKey("import_mapping.id"))
+    id: ColumnElement[int] = column(Integer, primary_key=True)
+    source_file_id: ColumnElement[int] = column(ForeignKey("source_file.id"))
+    import_mapping_id: ColumnElement[int] = column(ForeignKey("import_mapping.id"))
