@@ -24,8 +24,9 @@ METRES_PER_UNIT: Final[dict[str, float]] = {
     "ftUS": 1200.0 / 3937.0,
 }
 
-#: A signed length in metres within a sentence.
+#: A signed length in metres within a sentence, and any length.
 _LENGTH_IN_TEXT: Final = re.compile(r"(?<![\w.])([+-]\d+\.\d+) m\b(?!/)")
+_ANY_LENGTH_IN_TEXT: Final = re.compile(r"(?<![\w.])([+-]?\d+\.\d+) m\b(?!/)")
 
 #: Standard gravity [m/s2]; 3rd CGPM (1901), exact.
 _STANDARD_GRAVITY: Final[float] = 9.80665
@@ -164,8 +165,8 @@ def metres_per(unit: str) -> float:
     return METRES_PER_UNIT[length_unit(unit)]
 
 
-def text_in_unit(text: str, unit: str) -> str:
-    """Return a sentence with its signed lengths, such as shifts, in another unit.
+def text_in_unit(text: str, unit: str, *, signed_only: bool = True) -> str:
+    """Return a sentence with its signed lengths, such as shifts, or with every length in another unit.
 
     Parameters
     ----------
@@ -173,6 +174,8 @@ def text_in_unit(text: str, unit: str) -> str:
         The sentence, with lengths in metres.
     unit : str
         Unit of length of the answer.
+    signed_only : bool, optional
+        Whether lengths without a sign stay as they are: in many sentences they are numbers of the source.
 
     Returns
     -------
@@ -184,9 +187,10 @@ def text_in_unit(text: str, unit: str) -> str:
 
     def converted(found: re.Match[str]) -> str:
         places = len(found[1].partition(".")[2])
-        return f"{float(found[1]) / metres_per(unit):+.{places}f} {unit}"
+        sign = "+" if found[1][0] in "+-" else ""
+        return f"{float(found[1]) / metres_per(unit):{sign}.{places}f} {unit}"
 
-    return _LENGTH_IN_TEXT.sub(converted, text)
+    return (_LENGTH_IN_TEXT if signed_only else _ANY_LENGTH_IN_TEXT).sub(converted, text)
 
 
 def pressure_unit(word: str) -> str:

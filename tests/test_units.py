@@ -90,3 +90,11 @@ def test_signed_lengths_of_a_sentence_are_turned_and_nothing_else():
     turned = "gap of 3 m and 12.5 m: median shift +0.52 ft (-2.20 ft to +5.18 ft), -0.20 m/year"
     assert text_in_unit(text, "ft") == turned
     assert text_in_unit(text, "m") == text
+
+
+def test_every_length_of_a_sentence_is_converted_on_request():
+    text = "levels stepped by -0.0500 m (standard error 0.0100 m), -12.7 mm per metre of depth"
+    assert text_in_unit(text, "ft", signed_only=False) == (
+        "levels stepped by -0.1640 ft (standard error 0.0328 ft), -12.7 mm per metre of depth"
+    )
+    assert "0.0100 m)" in text_in_unit(text, "ft")

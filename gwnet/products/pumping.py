@@ -15,7 +15,7 @@ from gwnet.clock import zone_of
 from gwnet.errors import SettingsError
 from gwnet.exchange.pumping_workbook import pumping_workbook
 from gwnet.figures.pumping.data import KINDS, pumping_plot_data
-from gwnet.figures.pumping.draw import draw_pumping
+from gwnet.figures.pumping.draw import PANEL_MM, draw_pumping
 from gwnet.hydro.pumping import METHODS
 from gwnet.products.product import Product
 from gwnet.reporting.definition.parse import safe_name
@@ -54,7 +54,7 @@ class FittedTest(Product):
         """Return one row a parameter: columns of `gwnet.analysis.pumping.analyses.FIT_COLUMNS`."""
         return self.analysed.table
 
-    def figure(self, kind: str = "", *, fit: int = 0, unit: str = "m") -> Figure:
+    def figure(self, kind: str = "", *, fit: int = 0, unit: str = "m", panel_mm: float = PANEL_MM) -> Figure:
         """Return a figure of the test with one of its analyses over it.
 
         Parameters
@@ -65,6 +65,8 @@ class FittedTest(Product):
             Place of the analysis; the first unless given.
         unit : str, optional
             Unit of drawdowns, m or ft.
+        panel_mm : float, optional
+            Height of the panels [mm].
 
         Raises
         ------
@@ -87,7 +89,7 @@ class FittedTest(Product):
             posted=self._posted(chosen),
             unit=unit,
         )
-        return draw_pumping(data)
+        return draw_pumping(data, panel_mm=panel_mm)
 
     def _posted(self, fit: PumpingFit | None) -> tuple[str, ...]:
         """Return what is posted below the title: datum, rates, span and method."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final, cast
 
 import pandas as pd
@@ -15,6 +16,7 @@ from gwnet.analysis.pumping.findings import find_in_test
 from gwnet.analysis.pumping.gather import GatheredTest, gather_test
 from gwnet.analysis.pumping.listing import list_tests
 from gwnet.errors import AnalysisError
+from gwnet.figures.pumping.draw import REPORT_PANEL_MM
 from gwnet.hydro.pumping import METHODS
 from gwnet.products.pumping import FittedTest
 
@@ -148,8 +150,13 @@ def _gather_one(
 def _figure(fitted: FittedTest, code: str, method: str) -> TestFigure:
     kind = {"recovery": "recovery", "step": "steps", "distance": "distance"}.get(method.partition("-")[0], "half-log")
     wells = ", ".join(fitted.analysed.fits[0].wells)
+    draw = partial(_draw, fitted, kind)
     caption = f"Test {code}, {wells}: {_CAPTIONS[kind]}, with {method} and its residuals."
-    return TestFigure(code, f"pumping-{code}-{method}", caption, lambda unit: fitted.figure(kind, unit=unit))
+    return TestFigure(code, f"pumping-{code}-{method}", caption, draw)
+
+
+def _draw(fitted: FittedTest, kind: str, unit: str) -> Figure:
+    return fitted.figure(kind, unit=unit, panel_mm=REPORT_PANEL_MM)
 
 
 def _superposed(test: GatheredTest, chosen: PumpingSettings) -> tuple[str, ...]:

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 TEXT_WIDTH_MM = 174.0
 #: Heights of figures that leave room for heading and caption on either page format [mm].
 MAP_HEIGHT_MM = {"A4": 178.0, "Letter": 162.0}
+#: Two of these with headings and captions are on a page.
+HALF_PAGE_MAP_MM = {"A4": 105.0, "Letter": 97.0}
 NETWORK_HEIGHT_MM = 145.0
 #: Height of a page of an aquifer below its title and results [mm].
 AQUIFER_MAP_MM = {"A4": 229.0, "Letter": 211.0}

@@ -58,9 +58,9 @@ class Measures:
         places = self.decimals if decimals is None else decimals
         return f"{number_text(self.length(metres), places, signed=signed)}{_NO_BREAK}{self.unit}"
 
-    def words(self, text: str) -> str:
-        """Return a sentence with its signed lengths in the report's unit."""
-        return text_in_unit(text, self.unit)
+    def words(self, text: str, *, signed_only: bool = True) -> str:
+        """Return a sentence with its signed lengths, or all its lengths in metres, in the report's unit."""
+        return text_in_unit(text, self.unit, signed_only=signed_only)
 
     def plus_minus(self, metres: float, uncertainty_m: float, *, signed: bool = False) -> str:
         """Return a length with its 95 % half-width as running text; without one when it is not known."""

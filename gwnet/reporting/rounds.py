@@ -24,7 +24,7 @@ _USABLE: Final = 3
 _BOUND: Final = 2
 _NUMBER: Final = 1
 #: Days that a level may lie off a year before and be compared; further away is another season. Project default.
-_MOST_OFF: Final = 60
+MOST_OFF_DAYS: Final = 60
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,7 +198,7 @@ def year_before(levels: pd.DataFrame, period: Period, current: RoundView) -> dic
         dtype="datetime64[us, UTC]",
     )
     distance = (inside["measured_at_utc"] - inside["well"].map(target)).abs()
-    near = inside.assign(distance=distance)[(distance <= pd.Timedelta(days=_MOST_OFF)).to_numpy(dtype=bool)]
+    near = inside.assign(distance=distance)[(distance <= pd.Timedelta(days=MOST_OFF_DAYS)).to_numpy(dtype=bool)]
     usable = near[near["usable"].to_numpy(dtype=bool)]
     ordered = usable.sort_values(["well", "distance", "event_id"], kind="stable")
     nearest = ordered.drop_duplicates("well", keep="first").drop(columns="distance")

@@ -173,6 +173,29 @@ def test_lanes_draw_runs_of_days_and_charts_of_crossings_without_meeting_texts()
     assert without.get_size_inches()[1] * 25.4 == pytest.approx(lanes_height_mm(rows))
 
 
+@pytest.mark.parametrize("rises", [True, False])
+@pytest.mark.parametrize("is_upper", [True, False])
+def test_the_name_of_a_threshold_keeps_off_the_levels(is_upper, rises):
+    """A level that reached its lower threshold at the end of the year ran through the name."""
+    days = np.arange(20_000.0, 20_360.0)
+    rows = [row("N1-L", "beyond", [NOT_BEYOND] * 360)]
+    wave = np.cos(2 * np.pi * (days - 20_000.0) / 720.0)
+    level = 54.2
+    values = level + (0.5 * wave + 0.45 if rises else -0.5 * wave - 0.45)
+    chart = CrossingChart(
+        "N1-L", "Lower sand", "warning 54.213 m", level, is_upper, days, values, values, np.array([]), np.array([])
+    )
+    figure = draw_threshold_lanes(
+        rows, (chart,), span=(19_990.0, 20_360.0), period=(20_000.0, 20_360.0), closes=20_360.0, unit="m"
+    )
+    name = next(text for text, _ in texts_of(figure) if text.get_text() == chart.name)
+    box = name.get_window_extent(figure.canvas.get_renderer())
+    curve = name.axes.transData.transform(np.column_stack([days, values]))
+    inside = (curve[:, 0] > box.x0) & (curve[:, 0] < box.x1) & (curve[:, 1] > box.y0) & (curve[:, 1] < box.y1)
+    assert not inside.any()
+    assert not box.y0 <= name.axes.transData.transform((20_000.0, level))[1] <= box.y1
+
+
 @pytest.mark.parametrize(("middle", "spread"), [(135.0, 8.0), (359.0, 6.0), (90.0, 170.0)])
 def test_a_sector_of_gradients_is_labelled_wherever_it_lies(middle, spread):
     days = [dt.date(2020 + n // 4, 2 + 3 * (n % 4), 17) for n in range(20)]

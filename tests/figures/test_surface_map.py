@@ -1,5 +1,6 @@
 """Drawn maps: labels, contours and furniture, measured by the renderer."""
 
+import dataclasses
 import datetime as dt
 from types import SimpleNamespace
 
@@ -11,7 +12,7 @@ import shapely.affinity
 
 from gwnet.figures.base.page import Box, Page, Words
 from gwnet.figures.base.style import new_figure
-from gwnet.figures.maps.context import MapContext
+from gwnet.figures.maps.context import MapContext, Note
 from gwnet.figures.maps.frame import cut_words, lay_out, scale_bar_length
 from gwnet.figures.maps.geometry import cut_out, distances_along, hachures, label_spots, spot_beside
 from gwnet.figures.maps.marks import RADIUS_MM, key_entries
@@ -321,3 +322,31 @@ def test_a_network_map_names_every_well_without_collision_and_each_cluster_once(
     assert collisions(figure) == []
     assert beyond_page(figure) == []
     assert f"A1: {(wells['aquifer'] == 'A1').sum()}" in words
+
+
+def test_cautions_are_never_cut_while_a_wider_column_or_more_text_below_can_hold_them():
+    x, y = frames.scattered(12, 3)
+    control = frames.control(x, y, 48 + (x - 412_000) / 2000)
+    data = frames.map_data(control=control, aquifer="A1", date=dt.date(2026, 2, 11))
+    cautions = tuple(
+        f"Caution number {number} takes a line or two of the column beside the map." for number in range(18)
+    )
+    data = dataclasses.replace(data, notes=(*data.notes, Note("Cautions", cautions, brief=False)))
+    figure = draw_surface_map(data, size_mm=(174.0, 150.0))
+    words = " ".join(words_of(figure))
+    assert "no room for them" not in words
+    assert words.count("Caution number") == 18
+    assert beyond_page(figure) == []
+
+
+def test_lists_of_wells_are_cut_before_anything_else():
+    """A list of wells is in the tables as well; what a reader must know is said once."""
+    x, y = frames.scattered(150, 2)
+    control = frames.control(x, y, 48 + (x - 412_000) / 2000)
+    control.loc[4:, "used"] = False
+    control["reason"] = [f"reason number {i} that is a little longer than others" for i in range(150)]
+    data = frames.map_data(control=control, aquifer="A1", date=dt.date(2026, 2, 11))
+    data = dataclasses.replace(data, notes=(*data.notes, Note("Cautions", ("The river was in flood.",), brief=False)))
+    words = " ".join(words_of(draw_surface_map(data, size_mm=(170.0, 165.0))))
+    assert "there is no room for them here" in words
+    assert "The river was in flood." in words

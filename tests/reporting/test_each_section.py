@@ -10,7 +10,7 @@ from gwnet.errors import DefinitionError
 from gwnet.reporting.content import Caution, FigureSlot, Heading, PageTitle, Paragraph, SignOff, Table
 from gwnet.reporting.definition.files import read_wording
 from gwnet.reporting.definition.keys import Checks
-from gwnet.reporting.rounds import planned_wells
+from gwnet.reporting.rounds import MOST_OFF_DAYS, planned_wells
 from gwnet.reporting.sections import (
     closing,
     common,
@@ -94,7 +94,7 @@ def test_what_was_planned_and_what_was_met(composed, view24):
     [row] = rows(tables(composed(programme.compose_planned_and_done))["planned-and-done"])
     assert row[0].value == "2026-Q1"
     assert [cell.value for cell in row if cell.value == len(view24.current.planned)]
-    met = tables(composed(programme.compose_field_conditions))["conditions-2026-Q1"]
+    met = tables(composed(programme.compose_field_conditions))["field-conditions"]
     events = view24.current.events
     assert set(column(met, "Well")) == set(events.loc[(events["status"] != "static") | (events["notes"] != ""), "well"])
 
@@ -143,6 +143,22 @@ def test_the_method_notes_name_the_test_of_trends_as_the_section_does(view24, co
     monkeypatch.setattr(closing, "_list_notes", lambda _: ["trends"])
     [note] = [one for one in closing.compose_methods(view, constructed.PlainDrawing()) if isinstance(one, Paragraph)]
     assert words in note.text
+
+
+def test_the_method_notes_state_the_days_beyond_which_no_year_is_compared(view24, constructed, monkeypatch):
+    monkeypatch.setattr(closing, "_list_notes", lambda _: ["comparison"])
+    [note] = closing.compose_methods(view24, constructed.PlainDrawing())
+    assert note.lead_in == "Comparison of rounds."
+    assert f"within {MOST_OFF_DAYS} days of a year earlier" in note.text
+
+
+def test_findings_in_another_unit_say_in_which_they_are_quoted(view24):
+    def notes(unit):
+        measures = dataclasses.replace(view24.measures, unit=unit)
+        return quality._findings(dataclasses.replace(view24, measures=measures)).notes
+
+    assert notes("m") == ()
+    assert notes("ft") == ("Lengths in findings are quoted as recorded, in metres.",)
 
 
 def test_cautions_end_with_the_sites_own_and_signatures_stand_below(view24, constructed, composed):

@@ -22,10 +22,10 @@ pytestmark = pytest.mark.slow
 SMALLEST_PT = 6.95
 #: Definitions with period, page format and unit, and the most pages that each may have.
 REPORTS = {
-    "quarterly": ("2026-Q1", "A4", "m", 26),
-    "quarterly-letter": ("2026-Q1", "Letter", "ft", 28),
-    # measured: four rounds have a page of levels each and, of two aquifers, eight maps of a page, besides the records
-    "annual": ("2025", "A4", "m", 38),
+    "quarterly": ("2026-Q1", "A4", "m", 25),
+    "quarterly-letter": ("2026-Q1", "Letter", "ft", 27),
+    # measured: four rounds have a page of levels each and, of two aquifers, eight maps of half a page with their remarks
+    "annual": ("2025", "A4", "m", 36),
     "round": ("2026-Q1", "A4", "m", 16),
     "trends": ("2026-Q1", "A4", "m", 16),
 }

@@ -378,6 +378,19 @@ def test_no_heading_stands_alone_at_the_foot_of_a_page(lines):
     assert len(re.findall(r"W-\d{4}", place)) >= 3
 
 
+@pytest.mark.parametrize("lines", range(0, 60, 6))
+def test_a_heading_with_its_lead_stays_with_the_table_that_it_leads_to(lines):
+    """The lead of the water elevations to date was alone at the foot of a page."""
+    filler = Section("f", "Filler", tuple(Paragraph(f"Filler {number}.") for number in range(lines)))
+    lead = Paragraph("One level is printed for each well and round.")
+    section = Section("a", "To date", (lead, Heading("Lower sand"), long_table(30)))
+    texts = quick_texts(make(filler, section, contents=False))
+    (place,) = [text for text in texts if "One level is printed" in text]
+    assert "To date" in place
+    assert "Lower sand" in place
+    assert len(re.findall(r"W-\d{4}", place)) >= 3
+
+
 def test_giant_texts_are_set_and_not_lost():
     word = "x" * 3000
     rows = ((Cell(word), Cell(1.0), Cell("word " * 3000)),)

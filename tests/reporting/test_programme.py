@@ -75,7 +75,7 @@ def test_field_conditions_hold_every_visit_that_was_not_plain(quarterly):
     section = section_of(data, quarterly, "field_conditions")
     events = data.levels[data.levels["round"] == "2026-Q1"]
     told = events[(events["status"] != "static") | (events["notes"] != "")]
-    rows = table_of(section, "conditions-2026-Q1")
+    rows = table_of(section, "field-conditions")
     assert sorted(row[0] for row in rows) == sorted(told["well"])
     assert {row[2] for row in rows} == set(told["status"])
 

@@ -9,11 +9,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.checks.open_findings import open_findings
+from gwnet.analysis.checks.open_findings import open_findings, stepped_tapes
 from gwnet.analysis.levels.frame import levels_frame
 from gwnet.analysis.levels.inputs import LevelInputs, gather
 from gwnet.analysis.levels.reduce import FINDINGS, Reduction, reduce_levels
 from gwnet.analysis.levels.serving import with_open_findings
+from gwnet.analysis.levels.stepped_tapes import widen_stepped
 from gwnet.clock import zone_of
 from gwnet.errors import NotFoundError
 from gwnet.records import Selection
@@ -108,7 +109,7 @@ def explain(
         If no event of that well begins so; the nearest ones are named.
     """
     inputs = gather(record, Selection.of([well]))
-    reduced = reduce_levels(inputs)
+    reduced = widen_stepped(inputs, reduce_levels(inputs), stepped_tapes(record))
     frame = with_open_findings(levels_frame(inputs, reduced), open_findings(record))
     hits = _events_at(frame, time.strip().replace(" ", "T"))
     # All events at that time: two visits in one minute, or two accesses of a well, have an explanation each.

@@ -13,6 +13,7 @@ import pandas as pd
 from gwnet.analysis.levels.frame import levels_frame
 from gwnet.analysis.levels.reduce import reduction_of
 from gwnet.analysis.levels.serving import with_open_findings
+from gwnet.analysis.levels.stepped_tapes import widen_stepped
 from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
@@ -49,9 +50,11 @@ def levels(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame
 
 def _reduce_frame(record: Snapshot, selection: Selection | None) -> pd.DataFrame:
     # the checks of pumping tests look at heads of loggers, which are anchored to levels
-    from gwnet.analysis.checks.open_findings import open_findings
+    from gwnet.analysis.checks.open_findings import open_findings, stepped_tapes
 
-    table = with_open_findings(levels_frame(*reduction_of(record, selection)), open_findings(record))
+    inputs, reduced = reduction_of(record, selection)
+    frame = levels_frame(inputs, widen_stepped(inputs, reduced, stepped_tapes(record)))
+    table = with_open_findings(frame, open_findings(record))
     return table if selection is None else select_rows(table, selection)
 
 

@@ -29,10 +29,13 @@ _TICKS_BOTTOM_MM: Final = 4.6
 _GAP_MM: Final = 4.0
 _BAR_MM: Final = 9.5
 _COLUMN_MM: Final = (46.0, 62.0)
+#: The column beside a map is widened by these steps until it holds the whole text, to a half of the page at most.
+_WIDER: Final = (1.0, 1.25, 1.5, 1.75)
+_MOST_COLUMN: Final = 0.5
 #: Sizes of letters that the text may be set in [pt], the first that fits.
 _TEXT_PT: Final = (8.0, 7.5, 7.0)
-#: Part of the page's height that the text below a map may take.
-_MOST_TEXT: Final = 0.46
+#: Part of the page's height that the text below a map may take; the larger one where it would be cut otherwise.
+_MOST_TEXT: Final = (0.46, 0.6)
 #: Room around what is drawn, as a part of its extent, and the least room for labels at the edge [mm].
 _MARGIN: Final = 0.06
 _EDGE_MM: Final = 9.0
@@ -79,10 +82,11 @@ class Sheet:
     columns: tuple[Box, ...]
     texts: tuple[tuple[Words, ...], ...]
     text_pt: float
+    is_whole: bool
 
 
 def lay_out(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[KeyEntry]) -> Sheet:
-    """Return the layout that shows the map larger: text beside it, or below it.
+    """Return the layout that shows the map largest: text beside it, or below it; one that holds the whole text first.
 
     Parameters
     ----------
@@ -95,19 +99,21 @@ def lay_out(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence
     entries : sequence of KeyEntry
         Key.
     """
-    beside = _beside(page, extent, notes, entries)
-    below = _below(page, extent, notes, entries)
-    return beside if beside.frame.mm_per_unit > below.frame.mm_per_unit else below
+    sheets = [_beside(page, extent, notes, entries, wider) for wider in _WIDER]
+    sheets += [_below(page, extent, notes, entries, most) for most in _MOST_TEXT]
+    whole = [sheet for sheet in sheets if sheet.is_whole]
+    # where no layout holds the text, only lists of wells are cut, and the map keeps its usual size
+    return max(whole or [sheets[0], sheets[len(_WIDER)]], key=lambda sheet: sheet.frame.mm_per_unit)
 
 
 def with_notes(sheet: Sheet, notes: Sequence[Note]) -> Sheet:
     """Return the layout with other text in the same columns."""
-    size, texts = _fitted(notes, sheet.columns)
-    return replace(sheet, texts=texts, text_pt=size)
+    size, texts, is_whole = _fitted(notes, sheet.columns)
+    return replace(sheet, texts=texts, text_pt=size, is_whole=is_whole)
 
 
-def _beside(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[KeyEntry]) -> Sheet:
-    width = min(max(0.29 * page.width, _COLUMN_MM[0]), _COLUMN_MM[1])
+def _beside(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[KeyEntry], wider: float) -> Sheet:
+    width = min(min(max(0.29 * page.width, _COLUMN_MM[0]), _COLUMN_MM[1]) * wider, _MOST_COLUMN * page.width)
     left = page.width - width
     top = page.height - _TITLE_MM
     panel = Box(_TICKS_LEFT_MM, _TICKS_BOTTOM_MM, left - _GAP_MM - _TICKS_LEFT_MM, top - _TICKS_BOTTOM_MM)
@@ -115,11 +121,11 @@ def _beside(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence
     key_height = key_height_mm(entries, width - 1.0)
     key = Box(left, bar.bottom - 2.0 - key_height, width - 1.0, key_height)
     column = Box(left, 0.5, width - 1.0, key.bottom - 2.0)
-    size, texts = _fitted(notes, (column,))
-    return Sheet(fill_panel(panel, extent), bar, key, (column,), texts, size)
+    size, texts, is_whole = _fitted(notes, (column,))
+    return Sheet(fill_panel(panel, extent), bar, key, (column,), texts, size, is_whole)
 
 
-def _below(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[KeyEntry]) -> Sheet:
+def _below(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[KeyEntry], most: float) -> Sheet:
     left, width = _TICKS_LEFT_MM, page.width - _TICKS_LEFT_MM - 0.6
     bar_width = min(58.0, 0.42 * width)
     key_width = width - bar_width - _GAP_MM
@@ -127,12 +133,12 @@ def _below(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[
     column_width = (width - _GAP_MM) / 2
     wanted = _balanced(notes, column_width, _TEXT_PT[0])
     height = max(block_height_mm(words, column_width, _TEXT_PT[0]) for words in wanted)
-    height = min(height, _MOST_TEXT * page.height - strip)
+    height = min(height, most * page.height - strip)
     panel_bottom = 0.5 + height + 2.0 + strip + 2.0 + _TICKS_BOTTOM_MM
     panel = Box(left, panel_bottom, width, page.height - _TITLE_MM - panel_bottom)
     strip_top = panel_bottom - _TICKS_BOTTOM_MM - 2.0
     columns = (Box(left, 0.5, column_width, height), Box(left + column_width + _GAP_MM, 0.5, column_width, height))
-    size, texts = _fitted(notes, columns)
+    size, texts, is_whole = _fitted(notes, columns)
     return Sheet(
         fill_panel(panel, extent),
         Box(left, strip_top - _BAR_MM, bar_width, _BAR_MM),
@@ -140,6 +146,7 @@ def _below(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence[
         columns,
         texts,
         size,
+        is_whole,
     )
 
 
@@ -187,15 +194,21 @@ def _balanced(notes: Sequence[Note], width: float, size: float) -> tuple[tuple[W
     return tuple(first), tuple(second)
 
 
-def _fitted(notes: Sequence[Note], columns: tuple[Box, ...]) -> tuple[float, tuple[tuple[Words, ...], ...]]:
-    """Return the largest letters in which the text fits, and the text of each column, cut where even those do not."""
+def _fitted(notes: Sequence[Note], columns: tuple[Box, ...]) -> tuple[float, tuple[tuple[Words, ...], ...], bool]:
+    """Return the largest letters in which the text fits, the text of each column, and whether it is whole.
+
+    Where even the smallest letters do not fit, notes without lists of wells come first: tables hold the lists, while
+    what a reader must know is said here.
+    """
     width, height = columns[0].width, columns[0].height
     for size in _TEXT_PT:
         texts = _in_columns(notes, columns, size)
         if all(block_height_mm(words, width, size) <= height + 0.1 for words in texts):
-            return size, texts
+            return size, texts, True
     size = _TEXT_PT[-1]
-    return size, tuple(cut_words(words, width, height, size) for words in _in_columns(notes, columns, size))
+    notes = sorted(notes, key=lambda note: sum(note.wells) > 0)
+    texts = tuple(cut_words(words, width, height, size) for words in _in_columns(notes, columns, size))
+    return size, texts, False
 
 
 def _in_columns(notes: Sequence[Note], columns: tuple[Box, ...], size: float) -> tuple[tuple[Words, ...], ...]:

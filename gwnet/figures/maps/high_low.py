@@ -65,13 +65,19 @@ def draw_high_low(
             axes.set_xlim(box.left, box.right)
             axes.set_ylim(box.bottom, box.top)
             axes.set_axis_off()
-            draw_panel(axes, frame, replace(data, points=tuple(_brief(point, named) for point in data.points)))
+            brief = replace(data, points=tuple(_brief(point, named) for point in data.points))
+            draw_panel(axes, frame, brief, reserved=_corners(box) if number == 0 else ())
             if number == 0:
                 draw_north_and_scale(page, box, frame, data)
             text = f"1 : {denominator:,.0f}".replace(",", "\u202f")
         page.key(list(entries.values()), 0.0, below - 0.6, page.width - 20.0, style.LABEL_PT)
         page.text(page.width, below - 3.8, text, size=style.LABEL_PT, ha="right", weight="bold")
     return page.figure
+
+
+def _corners(box: Box) -> tuple[Box, Box]:
+    """Return the corners of the first map that the north arrow and the scale bar take."""
+    return Box(box.right - 8.5, box.top - 12.0, 5.0, 12.0), Box(box.left, box.bottom, 44.0, 8.0)
 
 
 def _brief(point: MapPoint, named: Collection[str]) -> MapPoint:

@@ -22,7 +22,9 @@ from gwnet.figures.pumping.data import CurveSeries, PlotPanel, PointSeries, Pump
 Floats = NDArray[np.float64]
 
 _WIDTH_MM: Final = 180.0
-_PANEL_MM: Final = 82.0
+#: Height of the panels, alone and where two figures share a page of a report.
+PANEL_MM: Final = 82.0
+REPORT_PANEL_MM: Final = 64.0
 _BESIDE_MM: Final = 48.0
 _LEFT_MM, _BETWEEN_MM, _RIGHT_MM, _AXIS_MM, _TITLE_MM = 16.0, 16.0, 3.0, 10.0, 6.0
 #: Shapes, fills and dashes by well; lightness and shape differ, so that they can be read in grey.
@@ -33,7 +35,7 @@ _MARK_PT: Final = 3.4
 _DERIVATIVE_PT: Final = 2.2
 
 
-def draw_pumping(data: PumpingPlotData, *, figure: Figure | None = None) -> Figure:
+def draw_pumping(data: PumpingPlotData, *, figure: Figure | None = None, panel_mm: float = PANEL_MM) -> Figure:
     """Draw a figure of a pumping test.
 
     Parameters
@@ -42,6 +44,8 @@ def draw_pumping(data: PumpingPlotData, *, figure: Figure | None = None) -> Figu
         What to draw; see `gwnet.figures.pumping.data.pumping_plot_data`.
     figure : matplotlib.figure.Figure, optional
         Empty figure to draw on; a new one as high as it takes unless given.
+    panel_mm : float, optional
+        Height of the panels [mm].
 
     Returns
     -------
@@ -55,7 +59,7 @@ def draw_pumping(data: PumpingPlotData, *, figure: Figure | None = None) -> Figu
     above = _TITLE_MM + block_height_mm(posted, width, style.LABEL_PT) + key_height_mm(entries, width) + 3.5
     below = block_height_mm(words, width, style.NOTE_PT) + 1.5
     with style.style_context():
-        height = above + _PANEL_MM + _AXIS_MM + below
+        height = above + panel_mm + _AXIS_MM + below
         page = Page(figure if figure is not None else style.new_figure((_WIDTH_MM, height)))
         title = fit(shown(data.title), width * style.PT_PER_MM, style.TITLE_PT, bold=True)
         y = page.height - 4.4
@@ -63,10 +67,10 @@ def draw_pumping(data: PumpingPlotData, *, figure: Figure | None = None) -> Figu
         y -= 1.6 + page.block(posted, 1.0, y - 1.0, width, style.LABEL_PT)
         page.key(entries, 1.0, y, width)
         beside = 0.0 if data.beside is None else _BESIDE_MM + _BETWEEN_MM
-        box = Box(_LEFT_MM, below + _AXIS_MM, _WIDTH_MM - _LEFT_MM - _RIGHT_MM - beside, _PANEL_MM)
+        box = Box(_LEFT_MM, below + _AXIS_MM, _WIDTH_MM - _LEFT_MM - _RIGHT_MM - beside, panel_mm)
         _draw_panel(page.axes(box), data.panel, box)
         if data.beside is not None:
-            right = Box(box.right + _BETWEEN_MM, box.bottom, _BESIDE_MM, _PANEL_MM)
+            right = Box(box.right + _BETWEEN_MM, box.bottom, _BESIDE_MM, panel_mm)
             _draw_panel(page.axes(right), data.beside, right)
         page.block(words, 1.0, below - 0.5, width, style.NOTE_PT)
     return page.figure

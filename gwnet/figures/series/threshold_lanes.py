@@ -40,6 +40,13 @@ _PERIOD: Final = "#EDF1F4"
 _DAYS: Final = style.RAIN
 _MARK_MM: Final = 3.2
 
+#: Where the name of a threshold may stand along its line, ends first; its distance from line and edge, and from levels
+#: where it counts as free of them [pt].
+_NAME_PLACES: Final = (1.0, 0.0, 0.75, 0.25, 0.5)
+_OFF_LINE_PT: Final = 4.0
+_NAME_EDGE_PT: Final = 2.0
+_CLEAR_PT: Final = 4.0
+
 #: What is known of one level, as `gwnet.analysis.thresholds.lanes` names it.
 BEYOND: Final = "beyond"
 NOT_BEYOND: Final = "not beyond"
@@ -415,27 +422,44 @@ def _draw_chart(
         axes.text(closes - 1, y, "record closes", fontsize=7.0, style="italic", color=style.SOFT, ha="right")
     _draw_series(axes, chart)
     axes.plot([first, last], [chart.level] * 2, color=style.LIMIT, linewidth=1.1, dashes=(5.0, 2.0), zorder=2.4)
-    _name_level(axes, chart, limits, first, last)
+    _name_level(axes, box, chart, limits)
 
 
-def _name_level(axes: Axes, chart: CrossingChart, limits: tuple[float, float], first: float, last: float) -> None:
-    """Write the name of the threshold at its line, on the side where no level is, at the end that is freer."""
-    inside = (chart.days >= first) & (chart.days < first + 0.4 * (last - first))
-    near = np.abs(chart.values[inside] - chart.level).min(initial=math.inf)
-    at_left = near > 0.12 * (limits[1] - limits[0])
-    up = 1.0 if not chart.is_upper else -1.0
-    if inside.any() and at_left:
-        up = 1.0 if np.median(chart.values[inside]) < chart.level else -1.0
+def _name_level(axes: Axes, box: Box, chart: CrossingChart, limits: tuple[float, float]) -> None:
+    """Write the name of the threshold at its line, where the levels leave it the most room, at an end if they can."""
+    first, last = axes.get_xlim()
+    per_day = box.width * style.PT_PER_MM / (last - first)
+    per_level = box.height * style.PT_PER_MM / (limits[1] - limits[0])
+    x = (np.concatenate([chart.days, chart.readings]) - first) * per_day
+    y = (np.concatenate([chart.values, chart.reading_values]) - chart.level) * per_level
+    if not chart.days.size and chart.readings.size:
+        along = np.linspace(x.min(), x.max(), 200)
+        x, y = along, np.interp(along, x, y)
+    width, height = text_width_pt(chart.name, style.LABEL_PT, bold=True), style.LABEL_PT + _OFF_LINE_PT
+    room = box.width * style.PT_PER_MM - width - 2 * _NAME_EDGE_PT
+    upward = (1.0, -1.0) if not chart.is_upper else (-1.0, 1.0)
+    above, below = (limits[1] - chart.level) * per_level, (chart.level - limits[0]) * per_level
+    sides = [side for side in upward if (above if side > 0 else below) >= height] or list(upward)
+
+    def clearance(place: tuple[float, float]) -> float:
+        part, side = place
+        left = _NAME_EDGE_PT + part * max(room, 0.0)
+        over = (x > left - _NAME_EDGE_PT) & (x < left + width + _NAME_EDGE_PT) & np.isfinite(y)
+        # distance of the levels from the middle of the name, less half its height
+        far = np.abs(y[over] - side * (_OFF_LINE_PT + style.LABEL_PT / 2)) - style.LABEL_PT / 2
+        return min(float(far.min(initial=math.inf)), _CLEAR_PT)
+
+    part, side = max(((part, side) for part in _NAME_PLACES for side in sides), key=clearance)
     axes.annotate(
         chart.name,
-        (first if at_left else last, chart.level),
-        xytext=(3.0 if at_left else -1.0, 4.0 * up),
+        (first, chart.level),
+        xytext=(_NAME_EDGE_PT + part * max(room, 0.0), _OFF_LINE_PT * side),
         textcoords="offset points",
         fontsize=style.LABEL_PT,
         weight="bold",
         color=style.LIMIT,
-        ha="left" if at_left else "right",
-        va="bottom" if up > 0 else "top",
+        ha="left",
+        va="bottom" if side > 0 else "top",
         zorder=4,
     )
 

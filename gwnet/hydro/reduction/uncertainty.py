@@ -86,6 +86,26 @@ def combined_half_width(*parts_m: ArrayLike) -> Floats:
     return np.sqrt(total)
 
 
+def unchecked_tape_m(depth_m: ArrayLike, *, never_checked: ArrayLike) -> Floats:
+    """Return what readings with a tape without a check may be out by.
+
+    Parameters
+    ----------
+    depth_m : array_like, shape (n,)
+        Depth as read, positive downward; NaN counts as none [m].
+    never_checked : array_like of bool, shape (n,)
+        Whether `gwnet.constants.NEVER_CHECKED_TAPE_M` is added to the stretch.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        95 % half-width [m].
+    """
+    stretch = UNCHECKED_TAPE_SLOPE * np.nan_to_num(np.asarray(depth_m, dtype=np.float64))
+    width: Floats = np.where(np.asarray(never_checked), np.hypot(stretch, NEVER_CHECKED_TAPE_M), stretch)
+    return width
+
+
 def uncertainty_parts(
     *,
     depth_m: ArrayLike,
@@ -149,8 +169,7 @@ def uncertainty_parts(
     accuracy = np.where(np.isnan(accuracy), TAPE_ACCURACY_M, accuracy)
     # fmax: where no depth was read the stated accuracy holds as it is.
     deep = np.fmax(depth / TAPE_ACCURACY_DEPTH_M, 1.0)
-    unchecked = UNCHECKED_TAPE_SLOPE * np.where(np.isnan(depth), 0.0, depth)
-    unchecked = np.where(np.asarray(never_checked), np.hypot(unchecked, NEVER_CHECKED_TAPE_M), unchecked)
+    unchecked = unchecked_tape_m(depth, never_checked=never_checked)
     checked = np.hypot(REFERENCE_TAPE_ACCURACY_M, UNCHECKED_TAPE_SLOPE * np.nan_to_num(np.asarray(beyond_check_m)))
     check = np.where(np.asarray(tape_checked, dtype=bool), checked, unchecked)
     # One reading shows no spread; it may be off by as much as repeats are allowed to differ.

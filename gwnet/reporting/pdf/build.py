@@ -230,7 +230,8 @@ class _Builder:
             elif isinstance(block, Heading):
                 headings.append(self._heading(block, key, index))
             else:
-                flowables.extend(self._kept(headings, self._block(block)))
+                after = section.blocks[index + 1 : index + 3]
+                flowables.extend(self._kept(headings, self._block(block), self._height_after(block, after)))
                 headings = []
         return [*self._on_one_page(flowables, start), *headings]
 
@@ -254,11 +255,25 @@ class _Builder:
         self.depth = 2
         return HeadingFlow(block.text, key, 1, self.ledger)
 
-    def _kept(self, headings: list[HeadingFlow], following: list[Flowable]) -> list[Flowable]:
+    def _height_after(self, block: Block, after: Sequence[Block]) -> float:
+        """Return the height that a lead of a section must leave for the heading and the table that it leads to [pt]."""
+        if not isinstance(block, Paragraph_) or not after or not isinstance(after[0], Heading | Table):
+            return 0.0
+        height = 0.0
+        if isinstance(after[0], Heading):
+            heading = HeadingFlow(after[0].text, "", 1, self.ledger)
+            height = heading.spaceBefore + heading.wrap(TEXT_WIDTH, self.format.text_height)[1] + heading.spaceAfter
+            after = after[1:]
+        if after and isinstance(after[0], Table):
+            height += self._least_height(table_flowables(after[0], self._bookmark_table))
+        return height
+
+    def _kept(self, headings: list[HeadingFlow], following: list[Flowable], after: float) -> list[Flowable]:
         """Return headings and what follows, on a new page when they would not fit at the foot of this one."""
         if not headings:
             return following
         needed = following[0].getSpaceBefore() + self._least_height(following) if following else 0.0
+        needed += after
         for heading in headings:
             _, height = heading.wrap(TEXT_WIDTH, self.format.text_height)
             needed += heading.spaceBefore + height + heading.spaceAfter

@@ -64,7 +64,7 @@ def tape_sentence(view: ReportView, events: Iterable[Event]) -> str:
         )
     stepped = [found for row in _steps(view) if (found := _TAPE.match(str(row["message"]))) and found["new"] in used]
     sentences += [
-        f"With tape {found['new']} instead of {found['old']}, {view.measures.words(found['rest'])}."
+        f"With tape {found['new']} instead of {found['old']}, {view.measures.words(found['rest'], signed_only=False)}."
         for found in stepped
     ]
     return " ".join(sentences)

@@ -6,11 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from gwnet.reporting.content import Block, Caution, Paragraph, SignOff
+from gwnet.reporting.content import Block, Caution, Heading, Paragraph, SignOff
 from gwnet.reporting.definition.wording import wording, wording_items
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import state_text
 from gwnet.reporting.registry import register_section, report_sections
+from gwnet.reporting.rounds import MOST_OFF_DAYS
 from gwnet.reporting.view import ReportView
 
 
@@ -33,15 +34,27 @@ def compose_methods(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         "decimals": str(measures.decimals),
         "unit_name": {"m": "a metre", "ft": "a foot"}[measures.unit],
         "trend_test": extras.trend_text,
+        "comparison_days": str(MOST_OFF_DAYS),
     }
     blocks: list[Block] = []
     for name in _list_notes(view):
-        blocks.extend(_smaller(block) for block in wording(name, values, view.definition.wording))
+        blocks.extend(_run_in(wording(name, values, view.definition.wording)))
     return blocks
 
 
-def _smaller(block: Block) -> Block:
-    return replace(block, tone="note") if isinstance(block, Paragraph) else block
+def _run_in(note: Sequence[Block]) -> list[Block]:
+    """Return a note in small letters, its headings at the begin of the paragraphs that follow them."""
+    blocks: list[Block] = []
+    heading = ""
+    for block in note:
+        if isinstance(block, Heading):
+            heading = f"{block.text}."
+        elif isinstance(block, Paragraph):
+            blocks.append(replace(block, tone="note", lead_in=heading or block.lead_in))
+            heading = ""
+        else:
+            blocks.append(block)
+    return blocks
 
 
 def _list_notes(view: ReportView) -> list[str]:

@@ -22,7 +22,7 @@ from gwnet.reporting.data import MapFacts
 from gwnet.reporting.definition.checks import SHARE, TEXT, TEXTS, DefinitionFile, KeyTable, one_of, positive_or
 from gwnet.reporting.definition.files import find_layers
 from gwnet.reporting.definition.period import date_text
-from gwnet.reporting.drawing import MAP_HEIGHT_MM, NETWORK_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
+from gwnet.reporting.drawing import HALF_PAGE_MAP_MM, NETWORK_HEIGHT_MM, TEXT_WIDTH_MM, Drawing, FigureFrame
 from gwnet.reporting.mapped import describe_outside
 from gwnet.reporting.measures import compass, joined, moment_text
 from gwnet.reporting.registry import register_section
@@ -138,29 +138,36 @@ def compose_maps(view: ReportView, drawing: Drawing) -> Sequence[Block]:
         blocks.append(Paragraph("No potentiometric map was made for this period."))
     if any(facts.gradient is not None for facts in found):
         blocks.append(_gradient_table(view, found))
+    height = HALF_PAGE_MAP_MM[view.definition.page]
     for number, facts in enumerate(found, start=1):
-        blocks.append(Heading(f"{view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"))
-        blocks.extend(_one_map(view, facts, drawing, number))
+        blocks.append(Heading(_name_map(view, facts)))
+        blocks.append(_map_block(view, facts, drawing, f"map-{number}", height))
+    for number, facts in enumerate(found, start=1):
+        blocks.append(Heading(f"Remarks on {_name_map(view, facts)}"))
+        blocks.extend(_list_remarks(view, facts, number))
     return blocks
 
 
-def _one_map(view: ReportView, facts: MapFacts, drawing: Drawing, number: int) -> list[Block]:
-    height = MAP_HEIGHT_MM[view.definition.page]
-    return [map_block(view, facts, drawing, f"map-{number}", height), *list_map_wells(view, facts, number)]
+def _name_map(view: ReportView, facts: MapFacts) -> str:
+    return f"{view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"
 
 
-def map_block(
-    view: ReportView, facts: MapFacts, drawing: Drawing, key: str, height_mm: float, *, brief: bool = False
-) -> Block:
-    """Return the figure of a map, or why there is none; a brief one leaves method and cautions to the annex."""
+def _map_block(view: ReportView, facts: MapFacts, drawing: Drawing, key: str, height_mm: float) -> Block:
+    """Return the figure of a map, or why there is none; its method and cautions are in the remarks after all maps."""
     if facts.refused:
         return Paragraph(f"No map could be drawn. {facts.refused}")
     frame = FigureFrame(TEXT_WIDTH_MM, height_mm, view.measures.unit)
-    ending = "how the map was made is in the annex" if brief else "method, datum and times are on the map"
-    caption = f"{describe_map(view, facts)}. Dashed contours are inferred; {ending}."
+    caption = f"{describe_map(view, facts)}. Dashed contours are inferred; cautions are in the remarks after the maps."
     alt = f"Map of the potentiometric surface. {caption}"
-    draw = functools.partial(drawing.potentiometric_map, view, facts, frame, brief=brief)
+    draw = functools.partial(drawing.potentiometric_map, view, facts, frame, brief=True)
     return FigureSlot(key, caption, alt, draw)
+
+
+def _list_remarks(view: ReportView, facts: MapFacts, number: int) -> list[Block]:
+    """Return how a map was made, its cautions in whole, what does not fit on it and what was left out."""
+    made = made_notes(facts.result) if facts.result is not None else ()
+    notes = [Paragraph(" ".join(note.lines), "note", f"{note.title}.") for note in made]
+    return [*notes, *list_map_wells(view, facts, number)]
 
 
 def list_map_wells(view: ReportView, facts: MapFacts, number: int) -> list[Block]:
@@ -193,12 +200,8 @@ def compose_map_wells(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section that says how each map was made and what was left out of it."""
     blocks: list[Block] = []
     for number, facts in enumerate(newest_maps(view).values(), start=1):
-        blocks.append(Heading(f"{view.aquifer_name(facts.aquifer)}, {date_text(facts.day)}"))
-        if facts.result is not None:
-            blocks.extend(
-                Paragraph(" ".join(note.lines), lead_in=f"{note.title}.") for note in made_notes(facts.result)
-            )
-        blocks.extend(list_map_wells(view, facts, number))
+        blocks.append(Heading(_name_map(view, facts)))
+        blocks.extend(_list_remarks(view, facts, number))
     return blocks or [Paragraph("No potentiometric map was made for this period.")]
 
 

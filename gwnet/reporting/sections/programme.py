@@ -10,7 +10,7 @@ import pandas as pd
 
 from gwnet.analysis.thresholds.lanes import CHANGE, GRADIENT
 from gwnet.reporting.changes import why_no_number
-from gwnet.reporting.content import Block, Cell, Column, Group, Heading, Paragraph, Row, Table
+from gwnet.reporting.content import Block, Cell, Column, Group, Paragraph, Row, Table
 from gwnet.reporting.definition.period import date_text
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import date_of, joined, local_day, moment_text
@@ -169,29 +169,31 @@ def _not_done(gauging: RoundView) -> str:
 )
 def compose_field_conditions(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section on what was met at the wells: every status but a plain level, and every remark."""
+    if not view.in_period:
+        return [Paragraph("No round was measured in this period.")]
+    met = {gauging.label: _remarkable(gauging) for gauging in reversed(view.in_period)}
+    plain = [label for label, events in met.items() if events.empty]
     blocks: list[Block] = []
-    for gauging in reversed(view.in_period):
-        if len(view.in_period) > 1:
-            blocks.append(Heading(f"{gauging.label[:1].upper()}{gauging.label[1:]}"))
-        blocks.append(_conditions(view, gauging))
-    if not blocks:
-        blocks.append(Paragraph("No round was measured in this period."))
+    if plain:
+        blocks.append(Paragraph(f"Every well of {joined(plain)} was met as usual, and nothing was remarked."))
+    if len(plain) < len(met):
+        blocks.append(_conditions({label: events for label, events in met.items() if len(events)}))
     return blocks
 
 
-def _conditions(view: ReportView, gauging: RoundView) -> Block:
+def _remarkable(gauging: RoundView) -> pd.DataFrame:
+    """Return the visits of a round without a plain static level, and those with a remark."""
     events = gauging.events
-    remarkable = events[~events["status"].isin(_PLAIN) | (events["notes"].fillna("") != "")]
-    if remarkable.empty:
-        return Paragraph(f"Every well of {gauging.label} was met as usual, and nothing was remarked.")
+    return events[~events["status"].isin(_PLAIN) | (events["notes"].fillna("") != "")]
+
+
+def _conditions(met: Mapping[str, pd.DataFrame]) -> Table:
+    """Return one table of the visits of all rounds, newest round first."""
     columns = (Column("Well"), Column("Visited at"), Column("Status"), Column("Remarks"), Column("By"))
     rows: list[Row] = []
-    for code, wells in view.by_aquifer():
-        members = remarkable[remarkable["well"].isin(wells["well"])].sort_values(
-            ["well", "measured_at_utc"], kind="stable"
-        )
-        if len(members):
-            rows.append(Group(view.aquifer_name(code)))
+    for label, events in met.items():
+        rows.append(Group(f"{label[:1].upper()}{label[1:]}"))
+        ordered = events.sort_values(["well", "measured_at_utc"], kind="stable").to_dict("records")
         rows.extend(
             (
                 Cell(event_well(event)),
@@ -200,7 +202,7 @@ def _conditions(view: ReportView, gauging: RoundView) -> Block:
                 text_cell(event["notes"], "no remarks"),
                 text_cell(event["observer"]),
             )
-            for event in members.to_dict("records")
+            for event in ordered
         )
-    caption = f"What was met at the wells in {gauging.label}: visits without a plain static level, and remarks."
-    return Table(f"conditions-{gauging.code or 'period'}", caption, columns, tuple(rows), identified_by=2)
+    caption = "What was met at the wells: visits without a plain static level, and remarks, round by round."
+    return Table("field-conditions", caption, columns, tuple(rows), identified_by=2)

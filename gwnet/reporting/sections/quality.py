@@ -9,7 +9,7 @@ import pandas as pd
 
 from gwnet.reporting.content import Block, Cell, Column, Heading, Paragraph, Table, number_text
 from gwnet.reporting.drawing import Drawing
-from gwnet.reporting.measures import date_of, moment_text, stamp_text
+from gwnet.reporting.measures import LONG_UNITS, date_of, moment_text, stamp_text
 from gwnet.reporting.registry import register_section
 from gwnet.reporting.results.conditions import CARE, condition_words, conditions_of_view
 from gwnet.reporting.results.findings import levels_held_back, period_findings
@@ -48,7 +48,11 @@ def _findings(view: ReportView) -> Block:
         same.setdefault((moment_text(at), message), []).append(well)
     rows = tuple((Cell(", ".join(wells)), Cell(at), Cell(message)) for (at, message), wells in same.items())
     caption = "What the checks noticed in the levels of this period."
-    return Table("findings", caption, columns, rows, compared=False)
+    # the checks write lengths in feet for a site in feet, else in metres
+    recorded = "ft" if view.data.site.length_unit.startswith("ft") else "m"
+    is_other = recorded != view.measures.unit
+    notes = (f"Lengths in findings are quoted as recorded, in {LONG_UNITS[recorded]}.",) if is_other else ()
+    return Table("findings", caption, columns, rows, notes, compared=False)
 
 
 def _held_back(view: ReportView) -> list[Block]:
