@@ -93,11 +93,15 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
             ask = getattr(net.trends, asked[0]) if asked else net.trends
             table = ask(wells or None, **chosen)
     if form == "table":
-        views = {"": _overview, "summary": _brief, "pooled": _together}
-        show = views.get(asked[0] if asked else "")
-        table = table if show is None else show(table)
+        table = _for_terminal(table, asked[0] if asked else "")
     output.rows(table, form, empty=_OTHERS[asked[0]] if asked else "No well is on record that matches.")
     output.say_written(written)
+
+
+def _for_terminal(table: "pd.DataFrame", asked: str) -> "pd.DataFrame":
+    """Return the columns of a table that fit a terminal."""
+    views = {"": _overview, "summary": _brief, "pooled": _together}
+    return views[asked](table) if asked in views else table
 
 
 def _overview(table: "pd.DataFrame") -> "pd.DataFrame":

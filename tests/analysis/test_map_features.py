@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime as dt
+import re
 
 import numpy as np
 import pandas as pd
@@ -225,6 +226,8 @@ def test_a_trend_surface_map():
     parameters = dict(made.parameters)
     assert parameters["degrees of freedom"] == str(len(PLACES) - 6)
     assert "covariance" not in parameters
+    assert f"from easting {round(PLACES[:, 0].mean())} and northing" in parameters["head in metres"]
+    assert re.search(r" \+(9\.\d+e-07|1(\.\d+)?e-06) x² ", parameters["head in metres"])
     name = made.used["well"].tolist()[14]
     text = next(text for text in made.cautions if text.startswith("The trend surface"))
     residual = made.surface.residual_m

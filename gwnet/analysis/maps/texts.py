@@ -205,6 +205,7 @@ def parameters_of(
         ]
     if isinstance(surface, QuadraticSurface):
         parameters += [
+            ("head in metres", _coefficients_text(surface, coordinate_m)),
             ("residual standard deviation", length_text(surface.residual_sd_m, unit)),
             ("degrees of freedom", str(surface.degrees_of_freedom)),
             ("share of the variance explained", f"{surface.r_squared:.1%}"),
@@ -223,6 +224,14 @@ def parameters_of(
         ("inferred beyond", f"{length_text(rule.farthest_m * coordinate_m, unit, 0)} from the nearest well"),
     ]
     return tuple(parameters)
+
+
+def _coefficients_text(surface: QuadraticSurface, coordinate_m: float) -> str:
+    """Return a trend surface as a formula, in metres from a round place in the middle of the control."""
+    x, y = (round(float(values.mean())) for values in (surface.x, surface.y))
+    level, *rest = surface.expand(x, y) / coordinate_m ** np.array([0, 1, 1, 2, 2, 2])
+    terms = " ".join(f"{value:+.3g} {name}" for value, name in zip(rest, ("x", "y", "x²", "xy", "y²"), strict=True))
+    return f"{level:.3f} {terms}, x and y in metres from easting {x} and northing {y}"
 
 
 def _covariance_parameters(mixture: CovarianceMixture, unit: str, coordinate_m: float) -> list[tuple[str, str]]:
