@@ -275,7 +275,7 @@ def frame(connection: Connection, statement: Select[*tuple[Any, ...]], columns: 
             type_coerce(column, Text()).label(column.key) if isinstance(column.type, UtcDateTime) else column
             for column in selected
         ]
-        statement = statement.with_only_columns(*bare)
+        statement = statement.with_only_columns(*bare, maintain_column_froms=True)
     rows = connection.execute(statement).fetchall()
     if not rows:
         names = {str(column.key) for column in selected}

@@ -166,7 +166,6 @@ def is_recorded_between(connection: Connection, after: dt.datetime, until: dt.da
 def _statement(known_on: dt.datetime | None) -> Any:
     return (
         select(ReportIssue, Site.code.label("site"))
-        .select_from(ReportIssue)
         .join(Site, Site.id == ReportIssue.site_id)
         .where(on_record(ReportIssue, known_on))
         .order_by(ReportIssue.id)

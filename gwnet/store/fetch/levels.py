@@ -176,7 +176,6 @@ def count_events(connection: Connection, known_on: dt.datetime | None = None) ->
     """
     statement = (
         select(LevelEvent.well_id, func.count())
-        .select_from(LevelEvent)
         .join(LevelRecord, LevelRecord.level_event_id == LevelEvent.id)
         .where(on_record(LevelRecord, known_on))
         .group_by(LevelEvent.well_id)

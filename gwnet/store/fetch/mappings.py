@@ -56,9 +56,5 @@ def files_of_mapping(connection: Connection, name: str, text: str) -> set[int]:
     """
     # By its text as well: a mapping that was changed has imported nothing yet.
     sha256 = hashlib.sha256(text.encode("utf-8")).hexdigest()
-    query = (
-        select(MappedSource.source_file_id)
-        .select_from(MappedSource)
-        .join(ImportMapping, ImportMapping.id == MappedSource.import_mapping_id)
-    )
+    query = select(MappedSource.source_file_id).join(ImportMapping, ImportMapping.id == MappedSource.import_mapping_id)
     return set(connection.scalars(query.where(ImportMapping.name == name, ImportMapping.sha256 == sha256)))

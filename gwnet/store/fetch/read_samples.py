@@ -99,7 +99,6 @@ def is_packed(connection: Connection, series_id: int, known_on: dt.datetime | No
     packed, run = (
         connection.execute(
             select(func.coalesce(func.sum(table.sample_count), 0))
-            .select_from(table)
             .join(Download, Download.id == table.download_id)
             .where(table.series_id == series_id, on_record(Download, known_on))
         ).scalar_one()
@@ -122,7 +121,6 @@ def read_packs(
     one = SamplePack
     query = (
         select(one.first_ms, one.step_ms, one.sample_count, one.content)
-        .select_from(one)
         .join(Download, Download.id == one.download_id)
         .where(one.series_id == series_id, on_record(Download, known_on))
         .order_by(one.first_ms)

@@ -76,7 +76,6 @@ def live_round(connection: Connection, site: str, code: str) -> dict[str, Any] |
     record = RoundRecord
     query = (
         select(record.id, *(getattr(record, name) for name in ROUND_VALUES))
-        .select_from(record)
         .join(GaugingRound, GaugingRound.id == record.gauging_round_id)
         .join(Site, Site.id == GaugingRound.site_id)
         .where(Site.code == site, GaugingRound.code == code, known_on(record, None))

@@ -88,7 +88,6 @@ def runs_of(connection: Connection, series_id: int, known_on: dt.datetime | None
         select(
             SampleRun.first_ms, SampleRun.last_ms, SampleRun.download_id, on_record(Download, known_on).label("counts")
         )
-        .select_from(SampleRun)
         .join(Download, Download.id == SampleRun.download_id)
         .where(SampleRun.series_id == series_id)
         .order_by(SampleRun.download_id, SampleRun.first_ms)

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from sqlalchemy import Connection, func, select
+from sqlalchemy.orm import aliased
 
 from gwnet.store.fetch import read_samples
 from gwnet.store.fetch.frames import FRAMES, as_declared, frame
@@ -41,7 +42,6 @@ def series(connection: Connection, known_on: dt.datetime | None = None) -> pd.Da
             func.max(table.last_ms).label("last_ms"),
             func.sum(table.sample_count).label("sample_count"),
         )
-        .select_from(table)
         .join(Download, Download.id == table.download_id)
         .where(on_record(Download, known_on))
         .group_by(table.series_id)
@@ -61,7 +61,6 @@ def series(connection: Connection, known_on: dt.datetime | None = None) -> pd.Da
             func.coalesce(run.c.sample_count, 0).label("sample_count"),
             func.coalesce(pack.c.sample_count, 0).label("packed_count"),
         )
-        .select_from(kept)
         .join(Instrument, Instrument.id == kept.instrument_id)
         .outerjoin(run, run.c.series_id == kept.id)
         .outerjoin(pack, pack.c.series_id == kept.id)
@@ -171,7 +170,6 @@ def downloads(
             one.recorded_at_utc,
             one.recorded_by,
         )
-        .select_from(one)
         .join(LoggerSeries, LoggerSeries.id == one.series_id)
         .join(Instrument, Instrument.id == LoggerSeries.instrument_id)
         .outerjoin(SourceFile, SourceFile.id == one.source_file_id)
@@ -191,7 +189,7 @@ def conflicts(connection: Connection, known_on: dt.datetime | None = None) -> pd
 
     Parameters as `gwnet.store.fetch`; columns as ``conflicts`` in `gwnet.store.fetch.frames.FRAMES`.
     """
-    one, giver = SampleConflict, Download.__table__.alias()
+    one, giver = SampleConflict, aliased(Download)
     statement = (
         select(
             one.series_id,
@@ -205,13 +203,12 @@ def conflicts(connection: Connection, known_on: dt.datetime | None = None) -> pd
             SourceFile.name.label("file"),
             one.source_row.label("row"),
         )
-        .select_from(one)
-        .join(giver, giver.c.id == one.download_id)
+        .join(giver, giver.id == one.download_id)
         .join(LoggerSeries, LoggerSeries.id == one.series_id)
         .join(Instrument, Instrument.id == LoggerSeries.instrument_id)
         .join(Sample, (Sample.series_id == one.series_id) & (Sample.time_ms == one.time_ms))
-        .outerjoin(SourceFile, SourceFile.id == giver.c.source_file_id)
-        .where(on_record(giver.c, known_on))
+        .outerjoin(SourceFile, SourceFile.id == giver.source_file_id)
+        .where(on_record(giver, known_on))
         .order_by(Instrument.code, LoggerSeries.quantity, one.time_ms, one.id)
     )
     table = frame(connection, statement, "conflicts")
@@ -265,7 +262,6 @@ def corrections(connection: Connection, known_on: dt.datetime | None = None) -> 
             one.recorded_by,
             one.recorded_at_utc,
         )
-        .select_from(one)
         .join(LoggerSeries, LoggerSeries.id == one.series_id)
         .join(Instrument, Instrument.id == LoggerSeries.instrument_id)
         .where(on_record(one, known_on))
@@ -284,7 +280,6 @@ def _newest_by_runs(connection: Connection, known_on: dt.datetime | None) -> dic
     """Return the time of the last sample on record of each series; the end of a run is a sample of its own."""
     rows = connection.execute(
         select(SampleRun.series_id, func.max(SampleRun.last_ms))
-        .select_from(SampleRun)
         .join(Download, Download.id == SampleRun.download_id)
         .where(on_record(Download, known_on))
         .group_by(SampleRun.series_id)

@@ -46,11 +46,7 @@ def deployments_at(
 def _last_samples_ms(connection: Connection, table: pd.DataFrame, known_on: dt.datetime | None) -> list[float | None]:
     """Return the time of the last sample that each instrument took where it is installed."""
     newest = fetch_samples.latest(connection, known_on=known_on).set_index("series_id")["time_ms"]
-    query = (
-        select(LoggerSeries.id, Instrument.code)
-        .select_from(LoggerSeries)
-        .join(Instrument, Instrument.id == LoggerSeries.instrument_id)
-    )
+    query = select(LoggerSeries.id, Instrument.code).join(Instrument, Instrument.id == LoggerSeries.instrument_id)
     series: dict[str, list[int]] = {}
     for number, code in connection.execute(query):
         if number in newest.index:

@@ -1,39 +1,30 @@
-"""Base of the declared tables, constraint names, the UTC time type, the recorded-row mixin, the `known_on` filter.
+"""Declarative base, constraint names, the UTC time type, the recorded-row mixin and the `known_on` filter.
 
-A table is declared by a class whose attributes are its columns. The class stands for a plain table of SQLAlchemy's
-core: nothing is mapped to objects, which would cost every command a third of its start. Every table row that can be
-corrected mixes in `Recorded`: it carries when it holds in the field and when it was on record. `known_on` is the only
-place where the second of these times is turned into a condition.
+Every table row that can be corrected mixes in `Recorded`: it carries when it holds in the field and when it was on
+record. `known_on` is the only place where the second of these times is turned into a condition.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import re
-from inspect import get_annotations
-from typing import Any, ClassVar, Final
+from typing import Any, ClassVar
 
 from sqlalchemy import (
-    Boolean,
     CheckConstraint,
-    Column,
     ColumnElement,
-    Date,
     DateTime,
     Dialect,
-    Double,
     ForeignKey,
     Index,
     Integer,
-    LargeBinary,
     MetaData,
-    Table,
     Text,
     and_,
     or_,
     text,
 )
-from sqlalchemy.types import TypeDecorator, TypeEngine
+from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
+from sqlalchemy.types import TypeDecorator
 
 from gwnet.errors import StoreError
 
@@ -78,81 +69,11 @@ class UtcDateTime(TypeDecorator[dt.datetime]):
         return value.astimezone(dt.UTC)
 
 
-#: How the type of a column is written in its annotation, and what it is in the store.
-_TYPES: Final[dict[str, type[TypeEngine[Any]]]] = {
-    "int": Integer,
-    "float": Double,
-    "str": Text,
-    "bool": Boolean,
-    "bytes": LargeBinary,
-    "dt.date": Date,
-    "dt.datetime": UtcDateTime,
-}
+class Base(DeclarativeBase):
+    """Declarative base of every table."""
 
-_COLUMN = re.compile(r"ColumnElement\[(.+?)( \| None)?\]")
-
-
-def column(*parts: Any, **settings: Any) -> Any:
-    """Return what a column has beside its name and the type of its annotation.
-
-    Parameters
-    ----------
-    *parts : object
-        A type of SQLAlchemy's, where the annotation does not say it, and foreign keys.
-    **settings : object
-        As those of `sqlalchemy.Column`.
-    """
-    return parts, settings
-
-
-class _Declared(type):
-    """Kind of the classes that declare a table: SQLAlchemy takes one where it takes a table."""
-
-    __table__: Table
-
-    def __clause_element__(cls) -> Table:  # the name that SQLAlchemy asks for
-        """Return the table, as a part of a statement."""
-        return cls.__table__
-
-
-class Base(metaclass=_Declared):
-    """Base of every class that declares a table: each attribute a ``ColumnElement[type]``."""
-
-    metadata: ClassVar[MetaData] = MetaData(naming_convention=NAMING_CONVENTION)
-    #: Every class that declares a table, in the order of declaration.
-    declared: ClassVar[list[type[Base]]] = []
-    __tablename__: ClassVar[str]
-    __table__: ClassVar[Table]
-    __table_args__: ClassVar[tuple[Any, ...]] = ()
-
-    def __init_subclass__(cls) -> None:
-        """Make the table, and let each attribute be its column."""
-        parts = [part for part in cls.__table_args__ if not isinstance(part, dict)]
-        settings = {key: value for part in cls.__table_args__ if isinstance(part, dict) for key, value in part.items()}
-        cls.__table__ = Table(cls.__tablename__, cls.metadata, *_columns_of(cls), *parts, **settings)
-        for own in cls.__table__.columns:
-            setattr(cls, own.name, own)
-        Base.declared.append(cls)
-
-
-def _columns_of(declared: type) -> list[Column[Any]]:
-    """Return new columns: those that a class declares itself, then those that it takes over."""
-    columns = {}
-    for owner in declared.__mro__:
-        for name, annotation in get_annotations(owner).items():
-            match = _COLUMN.fullmatch(annotation)
-            if match and name not in columns:
-                parts, settings = owner.__dict__.get(name, ((), {}))
-                columns[name] = _made(name, _TYPES[match[1]], *parts, nullable=match[2] is not None, **settings)
-    return list(columns.values())
-
-
-def _made(name: str, declared: type[TypeEngine[Any]], *parts: Any, **settings: Any) -> Column[Any]:
-    """Return one column; a type that is given goes before that of the annotation."""
-    given = [part for part in parts if not isinstance(part, ForeignKey)]
-    # a key belongs to one column, and a declaration that is mixed in makes several
-    keys = [ForeignKey(part.target_fullname) for part in parts if isinstance(part, ForeignKey)]
-    return Column(name, given[0] if given else declared(), *keys, **settings)
+    metadata = MetaData(naming_convention=NAMING_CONVENTION)
+    type_annotation_map: ClassVar[dict[Any, Any]] = {dt.datetime: UtcDateTime(), str: Text()}
 
 
 class Recorded:
@@ -164,19 +85,22 @@ class Recorded:
     ``as_written`` keeps the cells of a registry row as they are in the file, as JSON.
     """
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    valid_from_utc: ColumnElement[dt.datetime | None] = column(UtcDateTime())
-    valid_until_utc: ColumnElement[dt.datetime | None] = column(UtcDateTime())
-    recorded_at_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    recorded_by: ColumnElement[str]
-    reason: ColumnElement[str | None]
-    retired_at_utc: ColumnElement[dt.datetime | None] = column(UtcDateTime())
-    retired_by: ColumnElement[str | None]
-    retired_reason: ColumnElement[str | None]
-    source_row: ColumnElement[int | None]
-    as_written: ColumnElement[str | None]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    valid_from_utc: Mapped[dt.datetime | None] = mapped_column(UtcDateTime())
+    valid_until_utc: Mapped[dt.datetime | None] = mapped_column(UtcDateTime())
+    recorded_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    recorded_by: Mapped[str]
+    reason: Mapped[str | None]
+    retired_at_utc: Mapped[dt.datetime | None] = mapped_column(UtcDateTime())
+    retired_by: Mapped[str | None]
+    retired_reason: Mapped[str | None]
+    source_row: Mapped[int | None]
+    as_written: Mapped[str | None]
 
-    source_file_id: ColumnElement[int | None] = column(ForeignKey("source_file.id"))
+    @declared_attr
+    def source_file_id(cls) -> Mapped[int | None]:  # noqa: N805 (a declared attribute gets the class)
+        """Return the file that the row came from."""
+        return mapped_column(ForeignKey("source_file.id"), index=False)
 
     @classmethod
     def recorded_constraints(cls) -> tuple[CheckConstraint, ...]:
@@ -206,8 +130,7 @@ def live_index(name: str, *columns: str, where: str | None = None) -> Index:
         Further condition in SQL.
     """
     condition = "retired_at_utc IS NULL" + (f" AND {where}" if where else "")
-    # the revisions make the index; a condition for PostgreSQL would import its dialect in every process
-    return Index(name, *columns, unique=True, sqlite_where=text(condition))
+    return Index(name, *columns, unique=True, sqlite_where=text(condition), postgresql_where=text(condition))
 
 
 def known_on(model: type[Recorded] | Any, moment: dt.datetime | None) -> ColumnElement[bool]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import ColumnElement, ForeignKey, Index, Integer
+from sqlalchemy import ForeignKey, Index, Integer
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, UtcDateTime, column, live_index
+from gwnet.store.models.base import Base, Recorded, UtcDateTime, live_index
 
 
 class Gauge(Base):
@@ -15,9 +16,9 @@ class Gauge(Base):
     __tablename__ = "gauge"
     __table_args__ = (Index("uq_gauge_site_code", "site_id", "code", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    site_id: ColumnElement[int] = column(ForeignKey("site.id"))
-    code: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    site_id: Mapped[int] = mapped_column(ForeignKey("site.id"))
+    code: Mapped[str]
 
 
 class StageReading(Recorded, Base):
@@ -29,14 +30,14 @@ class StageReading(Recorded, Base):
         live_index("uq_stage_reading_live", "gauge_id", "measured_at_utc"),
     )
 
-    gauge_id: ColumnElement[int] = column(ForeignKey("gauge.id"))
-    measured_at_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    time_known: ColumnElement[bool]
-    water_elevation_m: ColumnElement[float]
-    easting: ColumnElement[float | None]
-    northing: ColumnElement[float | None]
-    aquifer_id: ColumnElement[int | None] = column(ForeignKey("aquifer.id"))
-    notes: ColumnElement[str | None]
+    gauge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"))
+    measured_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    time_known: Mapped[bool]
+    water_elevation_m: Mapped[float]
+    easting: Mapped[float | None]
+    northing: Mapped[float | None]
+    aquifer_id: Mapped[int | None] = mapped_column(ForeignKey("aquifer.id"))
+    notes: Mapped[str | None]
 
 
 class ContextSeries(Base):
@@ -45,9 +46,9 @@ class ContextSeries(Base):
     __tablename__ = "context_series"
     __table_args__ = (Index("uq_context_series_site_code", "site_id", "code", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    site_id: ColumnElement[int] = column(ForeignKey("site.id"))
-    code: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    site_id: Mapped[int] = mapped_column(ForeignKey("site.id"))
+    code: Mapped[str]
 
 
 class ContextValue(Recorded, Base):
@@ -59,9 +60,9 @@ class ContextValue(Recorded, Base):
         live_index("uq_context_value_live", "context_series_id", "on_date"),
     )
 
-    context_series_id: ColumnElement[int] = column(ForeignKey("context_series.id"))
-    on_date: ColumnElement[dt.date]
-    quantity: ColumnElement[str]
-    unit: ColumnElement[str]
-    value: ColumnElement[float]
-    notes: ColumnElement[str | None]
+    context_series_id: Mapped[int] = mapped_column(ForeignKey("context_series.id"))
+    on_date: Mapped[dt.date]
+    quantity: Mapped[str]
+    unit: Mapped[str]
+    value: Mapped[float]
+    notes: Mapped[str | None]

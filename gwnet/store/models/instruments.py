@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, Integer
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column, live_index
+from gwnet.store.models.base import Base, Recorded, live_index
 
 
 class Instrument(Base):
@@ -15,8 +16,8 @@ class Instrument(Base):
     __tablename__ = "instrument"
     __table_args__ = (Index("uq_instrument_code", "code", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    code: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    code: Mapped[str]
 
 
 class InstrumentRecord(Recorded, Base):
@@ -28,20 +29,20 @@ class InstrumentRecord(Recorded, Base):
     __tablename__ = "instrument_record"
     __table_args__ = (*Recorded.recorded_constraints(), live_index("uq_instrument_record_live", "instrument_id"))
 
-    instrument_id: ColumnElement[int] = column(ForeignKey("instrument.id"))
-    kind: ColumnElement[str]
-    serial: ColumnElement[str | None]
-    length_unit: ColumnElement[str | None]
-    length_below_sensing_point_m: ColumnElement[float | None]
-    resolution_m: ColumnElement[float | None]
-    accuracy_m: ColumnElement[float | None]
-    range_m: ColumnElement[float | None]
-    standard_temperature_degc: ColumnElement[float | None]
-    thermal_expansion_ppm_degc: ColumnElement[float | None]
-    standard_tension_n: ColumnElement[float | None]
-    axial_stiffness_kn: ColumnElement[float | None]
-    mass_per_length_g_m: ColumnElement[float | None]
-    notes: ColumnElement[str | None]
+    instrument_id: Mapped[int] = mapped_column(ForeignKey("instrument.id"))
+    kind: Mapped[str]
+    serial: Mapped[str | None]
+    length_unit: Mapped[str | None]
+    length_below_sensing_point_m: Mapped[float | None]
+    resolution_m: Mapped[float | None]
+    accuracy_m: Mapped[float | None]
+    range_m: Mapped[float | None]
+    standard_temperature_degc: Mapped[float | None]
+    thermal_expansion_ppm_degc: Mapped[float | None]
+    standard_tension_n: Mapped[float | None]
+    axial_stiffness_kn: Mapped[float | None]
+    mass_per_length_g_m: Mapped[float | None]
+    notes: Mapped[str | None]
 
 
 class TapeCheck(Recorded, Base):
@@ -53,12 +54,12 @@ class TapeCheck(Recorded, Base):
         live_index("uq_tape_check_live", "instrument_id", "checked_on", "tape_reading_m"),
     )
 
-    instrument_id: ColumnElement[int] = column(ForeignKey("instrument.id"))
-    checked_on: ColumnElement[dt.date]
-    tape_reading_m: ColumnElement[float]
-    reference_reading_m: ColumnElement[float]
-    checked_by: ColumnElement[str | None]
-    notes: ColumnElement[str | None]
+    instrument_id: Mapped[int] = mapped_column(ForeignKey("instrument.id"))
+    checked_on: Mapped[dt.date]
+    tape_reading_m: Mapped[float]
+    reference_reading_m: Mapped[float]
+    checked_by: Mapped[str | None]
+    notes: Mapped[str | None]
 
 
 class Deployment(Recorded, Base):
@@ -71,9 +72,9 @@ class Deployment(Recorded, Base):
         live_index("uq_deployment_live", "instrument_id", "valid_from_utc"),
     )
 
-    site_id: ColumnElement[int] = column(ForeignKey("site.id"))
-    well_id: ColumnElement[int | None] = column(ForeignKey("well.id"))
-    instrument_id: ColumnElement[int] = column(ForeignKey("instrument.id"))
-    hanging_depth_m: ColumnElement[float | None]
-    barometer_id: ColumnElement[int | None] = column(ForeignKey("instrument.id"))
-    notes: ColumnElement[str | None]
+    site_id: Mapped[int] = mapped_column(ForeignKey("site.id"))
+    well_id: Mapped[int | None] = mapped_column(ForeignKey("well.id"))
+    instrument_id: Mapped[int] = mapped_column(ForeignKey("instrument.id"))
+    hanging_depth_m: Mapped[float | None]
+    barometer_id: Mapped[int | None] = mapped_column(ForeignKey("instrument.id"))
+    notes: Mapped[str | None]

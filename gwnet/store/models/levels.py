@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, Integer
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, UtcDateTime, column, live_index
+from gwnet.store.models.base import Base, Recorded, UtcDateTime, live_index
 
 
 class LevelEvent(Base):
@@ -21,12 +22,12 @@ class LevelEvent(Base):
         Index("uq_level_event_key", "well_id", "measured_at_utc", "access", "time_known", "event", unique=True),
     )
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    well_id: ColumnElement[int] = column(ForeignKey("well.id"))
-    access: ColumnElement[str]
-    measured_at_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    time_known: ColumnElement[bool]
-    event: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    well_id: Mapped[int] = mapped_column(ForeignKey("well.id"))
+    access: Mapped[str]
+    measured_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    time_known: Mapped[bool]
+    event: Mapped[str]
 
 
 class LevelRecord(Recorded, Base):
@@ -40,20 +41,20 @@ class LevelRecord(Recorded, Base):
         Index("ix_level_record_gauging_round_id", "gauging_round_id"),
     )
 
-    level_event_id: ColumnElement[int] = column(ForeignKey("level_event.id"))
-    gauging_round_id: ColumnElement[int | None] = column(ForeignKey("gauging_round.id"))
-    status: ColumnElement[str]
-    local_offset_minutes: ColumnElement[int]
-    instrument_id: ColumnElement[int | None] = column(ForeignKey("instrument.id"))
-    method: ColumnElement[str | None]
-    observer: ColumnElement[str | None]
-    product_relative_density: ColumnElement[float | None]
-    chosen_reading: ColumnElement[int | None]
-    discharge_l_s: ColumnElement[float | None]
-    tape_temperature_degc: ColumnElement[float | None]
-    tape_tension_n: ColumnElement[float | None]
-    quality: ColumnElement[str | None]
-    notes: ColumnElement[str | None]
+    level_event_id: Mapped[int] = mapped_column(ForeignKey("level_event.id"))
+    gauging_round_id: Mapped[int | None] = mapped_column(ForeignKey("gauging_round.id"))
+    status: Mapped[str]
+    local_offset_minutes: Mapped[int]
+    instrument_id: Mapped[int | None] = mapped_column(ForeignKey("instrument.id"))
+    method: Mapped[str | None]
+    observer: Mapped[str | None]
+    product_relative_density: Mapped[float | None]
+    chosen_reading: Mapped[int | None]
+    discharge_l_s: Mapped[float | None]
+    tape_temperature_degc: Mapped[float | None]
+    tape_tension_n: Mapped[float | None]
+    quality: Mapped[str | None]
+    notes: Mapped[str | None]
 
 
 class LevelReading(Base):
@@ -67,9 +68,9 @@ class LevelReading(Base):
     # The key is the row: readings lie in its order, without an index beside them.
     __table_args__ = ({"sqlite_with_rowid": False},)
 
-    level_record_id: ColumnElement[int] = column(ForeignKey("level_record.id"), primary_key=True, autoincrement=False)
-    quantity: ColumnElement[str] = column(primary_key=True)
-    ordinal: ColumnElement[int] = column(primary_key=True, autoincrement=False)
-    value: ColumnElement[float]
-    unit: ColumnElement[str]
-    written: ColumnElement[str]
+    level_record_id: Mapped[int] = mapped_column(ForeignKey("level_record.id"), primary_key=True, autoincrement=False)
+    quantity: Mapped[str] = mapped_column(primary_key=True)
+    ordinal: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    value: Mapped[float]
+    unit: Mapped[str]
+    written: Mapped[str]

@@ -11,9 +11,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from sqlalchemy import BigInteger, CheckConstraint, ColumnElement, ForeignKey, Index, Integer, LargeBinary
+from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, Index, Integer, LargeBinary
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column
+from gwnet.store.models.base import Base, Recorded
 
 #: Columns of a download that are known only at the end of the unit of work that records it.
 COMPLETED: Final = (
@@ -36,11 +37,11 @@ class LoggerSeries(Base):
         CheckConstraint("segment >= 1", name="segment_counts"),
     )
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    instrument_id: ColumnElement[int] = column(ForeignKey("instrument.id"))
-    quantity: ColumnElement[str]
-    unit: ColumnElement[str]
-    segment: ColumnElement[int]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    instrument_id: Mapped[int] = mapped_column(ForeignKey("instrument.id"))
+    quantity: Mapped[str]
+    unit: Mapped[str]
+    segment: Mapped[int]
 
 
 class Sample(Base):
@@ -52,10 +53,10 @@ class Sample(Base):
     __tablename__ = "sample"
     __table_args__ = ({"sqlite_with_rowid": False},)
 
-    series_id: ColumnElement[int] = column(Integer, primary_key=True, autoincrement=False)
-    time_ms: ColumnElement[int] = column(BigInteger, primary_key=True, autoincrement=False)
-    value: ColumnElement[float | None]
-    flag: ColumnElement[int | None]
+    series_id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    time_ms: Mapped[int] = mapped_column(BigInteger, primary_key=True, autoincrement=False)
+    value: Mapped[float | None]
+    flag: Mapped[int | None]
 
 
 class Download(Recorded, Base):
@@ -73,19 +74,19 @@ class Download(Recorded, Base):
         {"info": {"completed": COMPLETED}},
     )
 
-    series_id: ColumnElement[int] = column(ForeignKey("logger_series.id"))
-    layout: ColumnElement[str]
-    layout_text: ColumnElement[str | None]
-    zone: ColumnElement[str]
-    first_ms: ColumnElement[int | None] = column(BigInteger)
-    last_ms: ColumnElement[int | None] = column(BigInteger)
-    row_count: ColumnElement[int]
-    added_count: ColumnElement[int]
-    same_count: ColumnElement[int]
-    repeated_count: ColumnElement[int]
-    conflict_count: ColumnElement[int]
-    missing_count: ColumnElement[int]
-    event_count: ColumnElement[int]
+    series_id: Mapped[int] = mapped_column(ForeignKey("logger_series.id"))
+    layout: Mapped[str]
+    layout_text: Mapped[str | None]
+    zone: Mapped[str]
+    first_ms: Mapped[int | None] = mapped_column(BigInteger)
+    last_ms: Mapped[int | None] = mapped_column(BigInteger)
+    row_count: Mapped[int]
+    added_count: Mapped[int]
+    same_count: Mapped[int]
+    repeated_count: Mapped[int]
+    conflict_count: Mapped[int]
+    missing_count: Mapped[int]
+    event_count: Mapped[int]
 
 
 class SampleRun(Base):
@@ -102,11 +103,11 @@ class SampleRun(Base):
         {"sqlite_with_rowid": False},
     )
 
-    series_id: ColumnElement[int] = column(ForeignKey("logger_series.id"), primary_key=True, autoincrement=False)
-    first_ms: ColumnElement[int] = column(BigInteger, primary_key=True, autoincrement=False)
-    last_ms: ColumnElement[int] = column(BigInteger)
-    download_id: ColumnElement[int] = column(ForeignKey("download.id"))
-    sample_count: ColumnElement[int]
+    series_id: Mapped[int] = mapped_column(ForeignKey("logger_series.id"), primary_key=True, autoincrement=False)
+    first_ms: Mapped[int] = mapped_column(BigInteger, primary_key=True, autoincrement=False)
+    last_ms: Mapped[int] = mapped_column(BigInteger)
+    download_id: Mapped[int] = mapped_column(ForeignKey("download.id"))
+    sample_count: Mapped[int]
 
 
 class SamplePack(Base):
@@ -120,13 +121,13 @@ class SamplePack(Base):
     __tablename__ = "sample_pack"
     __table_args__ = ({"info": {"guard": "copy"}},)
 
-    series_id: ColumnElement[int] = column(ForeignKey("logger_series.id"), primary_key=True, autoincrement=False)
-    first_ms: ColumnElement[int] = column(BigInteger, primary_key=True, autoincrement=False)
-    last_ms: ColumnElement[int] = column(BigInteger)
-    step_ms: ColumnElement[int | None] = column(BigInteger)
-    sample_count: ColumnElement[int]
-    download_id: ColumnElement[int] = column(ForeignKey("download.id"))
-    content: ColumnElement[bytes] = column(LargeBinary)
+    series_id: Mapped[int] = mapped_column(ForeignKey("logger_series.id"), primary_key=True, autoincrement=False)
+    first_ms: Mapped[int] = mapped_column(BigInteger, primary_key=True, autoincrement=False)
+    last_ms: Mapped[int] = mapped_column(BigInteger)
+    step_ms: Mapped[int | None] = mapped_column(BigInteger)
+    sample_count: Mapped[int]
+    download_id: Mapped[int] = mapped_column(ForeignKey("download.id"))
+    content: Mapped[bytes] = mapped_column(LargeBinary)
 
 
 class SampleConflict(Base):
@@ -138,13 +139,13 @@ class SampleConflict(Base):
     __tablename__ = "sample_conflict"
     __table_args__ = (Index("ix_sample_conflict_download_id", "download_id"),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    series_id: ColumnElement[int] = column(ForeignKey("logger_series.id"))
-    time_ms: ColumnElement[int] = column(BigInteger)
-    value: ColumnElement[float]
-    unit: ColumnElement[str]
-    download_id: ColumnElement[int] = column(ForeignKey("download.id"))
-    source_row: ColumnElement[int | None] = column(BigInteger)
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    series_id: Mapped[int] = mapped_column(ForeignKey("logger_series.id"))
+    time_ms: Mapped[int] = mapped_column(BigInteger)
+    value: Mapped[float]
+    unit: Mapped[str]
+    download_id: Mapped[int] = mapped_column(ForeignKey("download.id"))
+    source_row: Mapped[int | None] = mapped_column(BigInteger)
 
 
 class Correction(Recorded, Base):
@@ -153,6 +154,6 @@ class Correction(Recorded, Base):
     __tablename__ = "correction"
     __table_args__ = (*Recorded.recorded_constraints(), Index("ix_correction_series_id", "series_id"))
 
-    series_id: ColumnElement[int] = column(ForeignKey("logger_series.id"))
-    kind: ColumnElement[str]
-    parameters: ColumnElement[str]
+    series_id: Mapped[int] = mapped_column(ForeignKey("logger_series.id"))
+    kind: Mapped[str]
+    parameters: Mapped[str]

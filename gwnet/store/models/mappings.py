@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import ColumnElement, ForeignKey, Index, Integer
+from sqlalchemy import ForeignKey, Index, Integer
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column, live_index
+from gwnet.store.models.base import Base, Recorded, live_index
 
 
 class ImportMapping(Recorded, Base):
@@ -13,9 +14,9 @@ class ImportMapping(Recorded, Base):
     __tablename__ = "import_mapping"
     __table_args__ = (*Recorded.recorded_constraints(), live_index("uq_import_mapping_live", "name"))
 
-    name: ColumnElement[str]
-    sha256: ColumnElement[str]
-    content: ColumnElement[str]
+    name: Mapped[str]
+    sha256: Mapped[str]
+    content: Mapped[str]
 
 
 class MappedSource(Base):
@@ -24,6 +25,6 @@ class MappedSource(Base):
     __tablename__ = "mapped_source"
     __table_args__ = (Index("uq_mapped_source_file_mapping", "source_file_id", "import_mapping_id", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    source_file_id: ColumnElement[int] = column(ForeignKey("source_file.id"))
-    import_mapping_id: ColumnElement[int] = column(ForeignKey("import_mapping.id"))
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    source_file_id: Mapped[int] = mapped_column(ForeignKey("source_file.id"))
+    import_mapping_id: Mapped[int] = mapped_column(ForeignKey("import_mapping.id"))

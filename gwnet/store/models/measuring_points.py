@@ -11,9 +11,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey
+from sqlalchemy import CheckConstraint, ForeignKey
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column, live_index
+from gwnet.store.models.base import Base, Recorded, live_index
 
 
 class MeasuringPoint(Recorded, Base):
@@ -30,15 +31,15 @@ class MeasuringPoint(Recorded, Base):
         live_index("uq_measuring_point_live", "well_id", "access", "valid_from_utc"),
     )
 
-    well_id: ColumnElement[int] = column(ForeignKey("well.id"))
-    access: ColumnElement[str]
-    elevation_m: ColumnElement[float]
-    height_above_ground_m: ColumnElement[float | None]
-    vertical_datum: ColumnElement[str | None]
-    description: ColumnElement[str | None]
-    surveyed_on: ColumnElement[dt.date | None]
-    surveyed_by: ColumnElement[str | None]
-    survey_method: ColumnElement[str | None]
-    accuracy_m: ColumnElement[float | None]
-    change: ColumnElement[str | None]
-    notes: ColumnElement[str | None]
+    well_id: Mapped[int] = mapped_column(ForeignKey("well.id"))
+    access: Mapped[str]
+    elevation_m: Mapped[float]
+    height_above_ground_m: Mapped[float | None]
+    vertical_datum: Mapped[str | None]
+    description: Mapped[str | None]
+    surveyed_on: Mapped[dt.date | None]
+    surveyed_by: Mapped[str | None]
+    survey_method: Mapped[str | None]
+    accuracy_m: Mapped[float | None]
+    change: Mapped[str | None]
+    notes: Mapped[str | None]

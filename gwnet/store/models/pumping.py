@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, Integer
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, UtcDateTime, column, live_index
+from gwnet.store.models.base import Base, Recorded, UtcDateTime, live_index
 
 
 class PumpingTest(Base):
@@ -15,9 +16,9 @@ class PumpingTest(Base):
     __tablename__ = "pumping_test"
     __table_args__ = (Index("uq_pumping_test_site_code", "site_id", "code", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    site_id: ColumnElement[int] = column(ForeignKey("site.id"))
-    code: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    site_id: Mapped[int] = mapped_column(ForeignKey("site.id"))
+    code: Mapped[str]
 
 
 class PumpingTestRecord(Recorded, Base):
@@ -30,16 +31,16 @@ class PumpingTestRecord(Recorded, Base):
         live_index("uq_pumping_test_record_live", "pumping_test_id"),
     )
 
-    pumping_test_id: ColumnElement[int] = column(ForeignKey("pumping_test.id"))
-    well_id: ColumnElement[int] = column(ForeignKey("well.id"))
-    kind: ColumnElement[str]
-    starts_at_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    stops_at_utc: ColumnElement[dt.datetime | None] = column(UtcDateTime())
-    intake_depth_m: ColumnElement[float | None]
-    aquifer_thickness_m: ColumnElement[float | None]
-    purpose: ColumnElement[str | None]
-    crew: ColumnElement[str | None]
-    notes: ColumnElement[str | None]
+    pumping_test_id: Mapped[int] = mapped_column(ForeignKey("pumping_test.id"))
+    well_id: Mapped[int] = mapped_column(ForeignKey("well.id"))
+    kind: Mapped[str]
+    starts_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    stops_at_utc: Mapped[dt.datetime | None] = mapped_column(UtcDateTime())
+    intake_depth_m: Mapped[float | None]
+    aquifer_thickness_m: Mapped[float | None]
+    purpose: Mapped[str | None]
+    crew: Mapped[str | None]
+    notes: Mapped[str | None]
 
 
 class PumpingRate(Recorded, Base):
@@ -62,15 +63,15 @@ class PumpingRate(Recorded, Base):
         ),
     )
 
-    pumping_test_id: ColumnElement[int] = column(ForeignKey("pumping_test.id"))
-    well_id: ColumnElement[int] = column(ForeignKey("well.id"))
-    from_utc: ColumnElement[dt.datetime | None] = column(UtcDateTime())
-    from_elapsed_min: ColumnElement[float | None]
-    rate_l_s: ColumnElement[float]
-    method: ColumnElement[str | None]
-    volume_l: ColumnElement[float | None]
-    seconds_s: ColumnElement[float | None]
-    notes: ColumnElement[str | None]
+    pumping_test_id: Mapped[int] = mapped_column(ForeignKey("pumping_test.id"))
+    well_id: Mapped[int] = mapped_column(ForeignKey("well.id"))
+    from_utc: Mapped[dt.datetime | None] = mapped_column(UtcDateTime())
+    from_elapsed_min: Mapped[float | None]
+    rate_l_s: Mapped[float]
+    method: Mapped[str | None]
+    volume_l: Mapped[float | None]
+    seconds_s: Mapped[float | None]
+    notes: Mapped[str | None]
 
 
 class PumpingReading(Recorded, Base):
@@ -97,16 +98,16 @@ class PumpingReading(Recorded, Base):
         ),
     )
 
-    pumping_test_id: ColumnElement[int] = column(ForeignKey("pumping_test.id"))
-    well_id: ColumnElement[int] = column(ForeignKey("well.id"))
-    measured_at_utc: ColumnElement[dt.datetime | None] = column(UtcDateTime())
-    elapsed_min: ColumnElement[float | None]
-    depth_to_water_m: ColumnElement[float | None]
-    drawdown_m: ColumnElement[float | None]
-    set_depth_m: ColumnElement[float | None]
-    passed: ColumnElement[str | None]
-    access: ColumnElement[str]
-    instrument_id: ColumnElement[int | None] = column(ForeignKey("instrument.id"))
-    observer: ColumnElement[str | None]
-    quality: ColumnElement[str | None]
-    notes: ColumnElement[str | None]
+    pumping_test_id: Mapped[int] = mapped_column(ForeignKey("pumping_test.id"))
+    well_id: Mapped[int] = mapped_column(ForeignKey("well.id"))
+    measured_at_utc: Mapped[dt.datetime | None] = mapped_column(UtcDateTime())
+    elapsed_min: Mapped[float | None]
+    depth_to_water_m: Mapped[float | None]
+    drawdown_m: Mapped[float | None]
+    set_depth_m: Mapped[float | None]
+    passed: Mapped[str | None]
+    access: Mapped[str]
+    instrument_id: Mapped[int | None] = mapped_column(ForeignKey("instrument.id"))
+    observer: Mapped[str | None]
+    quality: Mapped[str | None]
+    notes: Mapped[str | None]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import ColumnElement, ForeignKey
+from sqlalchemy import ForeignKey, Integer
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, UtcDateTime, column
+from gwnet.store.models.base import Base, UtcDateTime
 
 
 class ReducedLevel(Base):
@@ -22,25 +23,27 @@ class ReducedLevel(Base):
     __tablename__ = "reduced_level"
     __table_args__ = ({"info": {"guard": "copy"}},)
 
-    event_id: ColumnElement[int] = column(ForeignKey("level_event.id"), primary_key=True, autoincrement=False)
-    site: ColumnElement[str]
-    well: ColumnElement[str]
-    aquifer: ColumnElement[str]
-    access: ColumnElement[str]
-    measured_at_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    day: ColumnElement[dt.date]
-    status: ColumnElement[str]
-    depth_to_water_m: ColumnElement[float | None]
-    water_elevation_m: ColumnElement[float | None]
-    uncertainty_m: ColumnElement[float | None]
-    bound: ColumnElement[str]
-    bound_elevation_m: ColumnElement[float | None]
-    usable: ColumnElement[bool]
-    unusable_reason: ColumnElement[str]
-    review: ColumnElement[str]
-    finding: ColumnElement[str]
-    state_serial: ColumnElement[int]
-    known_on_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    computed_at_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    version: ColumnElement[str]
-    row_sha256: ColumnElement[str]
+    event_id: Mapped[int] = mapped_column(
+        ForeignKey("level_event.id"), primary_key=True, autoincrement=False, type_=Integer
+    )
+    site: Mapped[str]
+    well: Mapped[str]
+    aquifer: Mapped[str]
+    access: Mapped[str]
+    measured_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    day: Mapped[dt.date]
+    status: Mapped[str]
+    depth_to_water_m: Mapped[float | None]
+    water_elevation_m: Mapped[float | None]
+    uncertainty_m: Mapped[float | None]
+    bound: Mapped[str]
+    bound_elevation_m: Mapped[float | None]
+    usable: Mapped[bool]
+    unusable_reason: Mapped[str]
+    review: Mapped[str]
+    finding: Mapped[str]
+    state_serial: Mapped[int]
+    known_on_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    computed_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    version: Mapped[str]
+    row_sha256: Mapped[str]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey
+from sqlalchemy import CheckConstraint, ForeignKey
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column, live_index
+from gwnet.store.models.base import Base, Recorded, live_index
 
 
 class RegisterEntry(Recorded, Base):
@@ -20,12 +21,12 @@ class RegisterEntry(Recorded, Base):
         live_index("uq_register_entry_live", "site_id", "code"),
     )
 
-    site_id: ColumnElement[int] = column(ForeignKey("site.id"))
-    code: ColumnElement[str]
-    kind: ColumnElement[str]
-    raised_on: ColumnElement[dt.date]
-    raised_by: ColumnElement[str]
-    text: ColumnElement[str]
-    due_on: ColumnElement[dt.date | None]
-    state: ColumnElement[str]
-    answer: ColumnElement[str | None]
+    site_id: Mapped[int] = mapped_column(ForeignKey("site.id"))
+    code: Mapped[str]
+    kind: Mapped[str]
+    raised_on: Mapped[dt.date]
+    raised_by: Mapped[str]
+    text: Mapped[str]
+    due_on: Mapped[dt.date | None]
+    state: Mapped[str]
+    answer: Mapped[str | None]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, Integer
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column, live_index
+from gwnet.store.models.base import Base, Recorded, live_index
 
 
 class GaugingRound(Base):
@@ -15,9 +16,9 @@ class GaugingRound(Base):
     __tablename__ = "gauging_round"
     __table_args__ = (Index("uq_gauging_round_site_code", "site_id", "code", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    site_id: ColumnElement[int] = column(ForeignKey("site.id"))
-    code: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    site_id: Mapped[int] = mapped_column(ForeignKey("site.id"))
+    code: Mapped[str]
 
 
 class RoundRecord(Recorded, Base):
@@ -30,10 +31,10 @@ class RoundRecord(Recorded, Base):
         live_index("uq_round_record_live", "gauging_round_id"),
     )
 
-    gauging_round_id: ColumnElement[int] = column(ForeignKey("gauging_round.id"))
-    starts_on: ColumnElement[dt.date]
-    ends_on: ColumnElement[dt.date | None]
-    purpose: ColumnElement[str | None]
-    wells: ColumnElement[str]
-    crew: ColumnElement[str | None]
-    notes: ColumnElement[str | None]
+    gauging_round_id: Mapped[int] = mapped_column(ForeignKey("gauging_round.id"))
+    starts_on: Mapped[dt.date]
+    ends_on: Mapped[dt.date | None]
+    purpose: Mapped[str | None]
+    wells: Mapped[str]
+    crew: Mapped[str | None]
+    notes: Mapped[str | None]

@@ -48,5 +48,5 @@ METADATA: MetaData = Base.metadata
 
 #: Names of the tables whose rows carry the two times.
 RECORDED_TABLES: tuple[str, ...] = tuple(
-    sorted(declared.__tablename__ for declared in Base.declared if issubclass(declared, Recorded))
+    sorted(str(mapper.local_table) for mapper in Base.registry.mappers if issubclass(mapper.class_, Recorded))
 )

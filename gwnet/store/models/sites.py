@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, Integer
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column, live_index
+from gwnet.store.models.base import Base, Recorded, live_index
 
 
 class Site(Base):
@@ -13,8 +14,8 @@ class Site(Base):
     __tablename__ = "site"
     __table_args__ = (Index("uq_site_code", "code", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    code: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    code: Mapped[str]
 
 
 class SiteRecord(Recorded, Base):
@@ -28,23 +29,23 @@ class SiteRecord(Recorded, Base):
         live_index("uq_site_record_live", "site_id"),
     )
 
-    site_id: ColumnElement[int] = column(ForeignKey("site.id"))
-    name: ColumnElement[str | None]
-    crs: ColumnElement[str]
-    vertical_datum: ColumnElement[str]
-    length_unit: ColumnElement[str]
-    time_zone: ColumnElement[str]
-    repeat_tolerance_m: ColumnElement[float | None]
-    same_day_window_days: ColumnElement[float | None]
-    gauging_interval_days: ColumnElement[float | None]
-    resurvey_interval_days: ColumnElement[float | None]
-    tape_check_interval_days: ColumnElement[float | None]
-    sounding_interval_days: ColumnElement[float | None]
-    logger_visit_interval_days: ColumnElement[float | None]
-    self_review: ColumnElement[bool | None]
-    check_limits: ColumnElement[str | None]
-    operator: ColumnElement[str | None]
-    notes: ColumnElement[str | None]
+    site_id: Mapped[int] = mapped_column(ForeignKey("site.id"))
+    name: Mapped[str | None]
+    crs: Mapped[str]
+    vertical_datum: Mapped[str]
+    length_unit: Mapped[str]
+    time_zone: Mapped[str]
+    repeat_tolerance_m: Mapped[float | None]
+    same_day_window_days: Mapped[float | None]
+    gauging_interval_days: Mapped[float | None]
+    resurvey_interval_days: Mapped[float | None]
+    tape_check_interval_days: Mapped[float | None]
+    sounding_interval_days: Mapped[float | None]
+    logger_visit_interval_days: Mapped[float | None]
+    self_review: Mapped[bool | None]
+    check_limits: Mapped[str | None]
+    operator: Mapped[str | None]
+    notes: Mapped[str | None]
 
 
 class Aquifer(Base):
@@ -53,8 +54,8 @@ class Aquifer(Base):
     __tablename__ = "aquifer"
     __table_args__ = (Index("uq_aquifer_code", "code", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    code: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    code: Mapped[str]
 
 
 class AquiferRecord(Recorded, Base):
@@ -63,7 +64,7 @@ class AquiferRecord(Recorded, Base):
     __tablename__ = "aquifer_record"
     __table_args__ = (*Recorded.recorded_constraints(), live_index("uq_aquifer_record_live", "aquifer_id"))
 
-    aquifer_id: ColumnElement[int] = column(ForeignKey("aquifer.id"))
-    name: ColumnElement[str | None]
-    confinement: ColumnElement[str | None]
-    notes: ColumnElement[str | None]
+    aquifer_id: Mapped[int] = mapped_column(ForeignKey("aquifer.id"))
+    name: Mapped[str | None]
+    confinement: Mapped[str | None]
+    notes: Mapped[str | None]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, Integer, LargeBinary
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer, LargeBinary, text
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, UtcDateTime, column, live_index
+from gwnet.store.models.base import Base, Recorded, UtcDateTime
 
 
 class SourceFile(Base):
@@ -15,15 +16,15 @@ class SourceFile(Base):
     __tablename__ = "source_file"
     __table_args__ = (Index("uq_source_file_sha256", "sha256", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    name: ColumnElement[str]
-    sha256: ColumnElement[str]
-    size_bytes: ColumnElement[int]
-    content: ColumnElement[bytes] = column(LargeBinary)
-    layout: ColumnElement[str]
-    row_count: ColumnElement[int]
-    loaded_at_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    loaded_by: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    name: Mapped[str]
+    sha256: Mapped[str]
+    size_bytes: Mapped[int]
+    content: Mapped[bytes] = mapped_column(LargeBinary)
+    layout: Mapped[str]
+    row_count: Mapped[int]
+    loaded_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    loaded_by: Mapped[str]
 
 
 class SourcePiece(Base):
@@ -31,9 +32,9 @@ class SourcePiece(Base):
 
     __tablename__ = "source_piece"
 
-    source_file_id: ColumnElement[int] = column(ForeignKey("source_file.id"), primary_key=True, autoincrement=False)
-    ordinal: ColumnElement[int] = column(Integer, primary_key=True, autoincrement=False)
-    content: ColumnElement[bytes] = column(LargeBinary)
+    source_file_id: Mapped[int] = mapped_column(ForeignKey("source_file.id"), primary_key=True, autoincrement=False)
+    ordinal: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    content: Mapped[bytes] = mapped_column(LargeBinary)
 
 
 class ReportIssue(Recorded, Base):
@@ -43,13 +44,22 @@ class ReportIssue(Recorded, Base):
     __table_args__ = (
         *Recorded.recorded_constraints(),
         CheckConstraint("length(sha256) = 64", name="sha256_whole"),
-        live_index("uq_report_issue_live", "site_id", "definition", "period", "sha256"),
+        Index(
+            "uq_report_issue_live",
+            "site_id",
+            "definition",
+            "period",
+            "sha256",
+            unique=True,
+            sqlite_where=text("retired_at_utc IS NULL"),
+            postgresql_where=text("retired_at_utc IS NULL"),
+        ),
     )
 
-    site_id: ColumnElement[int | None] = column(ForeignKey("site.id"))
-    definition: ColumnElement[str]
-    definition_sha256: ColumnElement[str]
-    period: ColumnElement[str]
-    known_on_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    sha256: ColumnElement[str]
-    printed_values: ColumnElement[str]
+    site_id: Mapped[int | None] = mapped_column(ForeignKey("site.id"))
+    definition: Mapped[str]
+    definition_sha256: Mapped[str]
+    period: Mapped[str]
+    known_on_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    sha256: Mapped[str]
+    printed_values: Mapped[str]

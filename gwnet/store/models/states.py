@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, Integer, LargeBinary
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer, LargeBinary
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, UtcDateTime, column
+from gwnet.store.models.base import Base, UtcDateTime
 
 
 class State(Base):
@@ -24,15 +25,15 @@ class State(Base):
         Index("uq_state_recorded_at", "recorded_at_utc", unique=True),
     )
 
-    serial: ColumnElement[int] = column(Integer, primary_key=True, autoincrement=False)
-    recorded_at_utc: ColumnElement[dt.datetime] = column(UtcDateTime())
-    clock_utc: ColumnElement[dt.datetime | None] = column(UtcDateTime())
-    recorded_by: ColumnElement[str]
-    act: ColumnElement[str]
-    reason: ColumnElement[str | None]
-    program: ColumnElement[str]
-    previous_digest: ColumnElement[str | None]
-    digest: ColumnElement[str]
+    serial: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    recorded_at_utc: Mapped[dt.datetime] = mapped_column(UtcDateTime())
+    clock_utc: Mapped[dt.datetime | None] = mapped_column(UtcDateTime())
+    recorded_by: Mapped[str]
+    act: Mapped[str]
+    reason: Mapped[str | None]
+    program: Mapped[str]
+    previous_digest: Mapped[str | None]
+    digest: Mapped[str]
 
 
 class StatePart(Base):
@@ -41,12 +42,12 @@ class StatePart(Base):
     __tablename__ = "state_part"
     __table_args__ = (CheckConstraint("length(digest) = 64", name="digest_whole"),)
 
-    state_serial: ColumnElement[int] = column(ForeignKey("state.serial"), primary_key=True, autoincrement=False)
-    ordinal: ColumnElement[int] = column(primary_key=True, autoincrement=False)
-    table_name: ColumnElement[str]
-    act: ColumnElement[str]
-    described: ColumnElement[str]
-    row_count: ColumnElement[int]
-    row_keys: ColumnElement[bytes] = column(LargeBinary)
-    row_hashes: ColumnElement[bytes] = column(LargeBinary)
-    digest: ColumnElement[str]
+    state_serial: Mapped[int] = mapped_column(ForeignKey("state.serial"), primary_key=True, autoincrement=False)
+    ordinal: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    table_name: Mapped[str]
+    act: Mapped[str]
+    described: Mapped[str]
+    row_count: Mapped[int]
+    row_keys: Mapped[bytes] = mapped_column(LargeBinary)
+    row_hashes: Mapped[bytes] = mapped_column(LargeBinary)
+    digest: Mapped[str]

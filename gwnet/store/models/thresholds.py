@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey
+from sqlalchemy import CheckConstraint, ForeignKey
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column, live_index
+from gwnet.store.models.base import Base, Recorded, live_index
 
 
 class Threshold(Recorded, Base):
@@ -25,14 +26,14 @@ class Threshold(Recorded, Base):
         live_index("uq_threshold_live_open", "well_id", "threshold", where="valid_from_utc IS NULL"),
     )
 
-    well_id: ColumnElement[int] = column(ForeignKey("well.id"))
-    threshold: ColumnElement[str]
-    kind: ColumnElement[str]
-    quantity: ColumnElement[str]
-    value_m: ColumnElement[float]
-    days: ColumnElement[int | None]
-    gradient: ColumnElement[float | None]
-    other_well_id: ColumnElement[int | None] = column(ForeignKey("well.id"))
-    consecutive: ColumnElement[int]
-    basis: ColumnElement[str | None]
-    action: ColumnElement[str | None]
+    well_id: Mapped[int] = mapped_column(ForeignKey("well.id"))
+    threshold: Mapped[str]
+    kind: Mapped[str]
+    quantity: Mapped[str]
+    value_m: Mapped[float]
+    days: Mapped[int | None]
+    gradient: Mapped[float | None]
+    other_well_id: Mapped[int | None] = mapped_column(ForeignKey("well.id"))
+    consecutive: Mapped[int]
+    basis: Mapped[str | None]
+    action: Mapped[str | None]

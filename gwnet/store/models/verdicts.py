@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index
+from sqlalchemy import CheckConstraint, ForeignKey, Index
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column, live_index
+from gwnet.store.models.base import Base, Recorded, live_index
 
 
 class Verdict(Recorded, Base):
@@ -18,13 +19,13 @@ class Verdict(Recorded, Base):
         Index("ix_verdict_gauging_round_id", "gauging_round_id"),
     )
 
-    gauging_round_id: ColumnElement[int | None] = column(ForeignKey("gauging_round.id"))
-    well_id: ColumnElement[int | None] = column(ForeignKey("well.id"))
-    level_event_id: ColumnElement[int | None] = column(ForeignKey("level_event.id"))
-    rule: ColumnElement[str]
-    severity: ColumnElement[str]
-    limits: ColumnElement[str]
-    message: ColumnElement[str]
+    gauging_round_id: Mapped[int | None] = mapped_column(ForeignKey("gauging_round.id"))
+    well_id: Mapped[int | None] = mapped_column(ForeignKey("well.id"))
+    level_event_id: Mapped[int | None] = mapped_column(ForeignKey("level_event.id"))
+    rule: Mapped[str]
+    severity: Mapped[str]
+    limits: Mapped[str]
+    message: Mapped[str]
 
 
 class Review(Recorded, Base):
@@ -42,7 +43,7 @@ class Review(Recorded, Base):
         live_index("uq_review_live_verdict", "verdict_id", where="verdict_id IS NOT NULL"),
     )
 
-    level_event_id: ColumnElement[int | None] = column(ForeignKey("level_event.id"))
-    verdict_id: ColumnElement[int | None] = column(ForeignKey("verdict.id"))
-    state: ColumnElement[str]
-    remark: ColumnElement[str | None]
+    level_event_id: Mapped[int | None] = mapped_column(ForeignKey("level_event.id"))
+    verdict_id: Mapped[int | None] = mapped_column(ForeignKey("verdict.id"))
+    state: Mapped[str]
+    remark: Mapped[str | None]

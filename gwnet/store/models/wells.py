@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ColumnElement, ForeignKey, Index, Integer
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer
+from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, column, live_index
+from gwnet.store.models.base import Base, Recorded, live_index
 
 
 class Well(Base):
@@ -15,9 +16,9 @@ class Well(Base):
     __tablename__ = "well"
     __table_args__ = (Index("uq_well_site_code", "site_id", "code", unique=True),)
 
-    id: ColumnElement[int] = column(Integer, primary_key=True)
-    site_id: ColumnElement[int] = column(ForeignKey("site.id"))
-    code: ColumnElement[str]
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    site_id: Mapped[int] = mapped_column(ForeignKey("site.id"))
+    code: Mapped[str]
 
 
 class WellRecord(Recorded, Base):
@@ -33,25 +34,25 @@ class WellRecord(Recorded, Base):
         live_index("uq_well_record_live", "well_id"),
     )
 
-    well_id: ColumnElement[int] = column(ForeignKey("well.id"))
-    easting: ColumnElement[float | None]
-    northing: ColumnElement[float | None]
-    longitude: ColumnElement[float | None]
-    latitude: ColumnElement[float | None]
-    coordinate_accuracy_m: ColumnElement[float | None]
-    aquifer_id: ColumnElement[int | None] = column(ForeignKey("aquifer.id"))
-    cluster: ColumnElement[str | None]
-    purpose: ColumnElement[str | None]
-    role: ColumnElement[str | None]
-    ground_elevation_m: ColumnElement[float | None]
-    ground_accuracy_m: ColumnElement[float | None]
-    total_depth_m: ColumnElement[float | None]
-    drilled_on: ColumnElement[dt.date | None]
-    decommissioned_on: ColumnElement[dt.date | None]
-    replaced_by: ColumnElement[str | None]
-    access_notes: ColumnElement[str | None]
-    hazards: ColumnElement[str | None]
-    notes: ColumnElement[str | None]
+    well_id: Mapped[int] = mapped_column(ForeignKey("well.id"))
+    easting: Mapped[float | None]
+    northing: Mapped[float | None]
+    longitude: Mapped[float | None]
+    latitude: Mapped[float | None]
+    coordinate_accuracy_m: Mapped[float | None]
+    aquifer_id: Mapped[int | None] = mapped_column(ForeignKey("aquifer.id"))
+    cluster: Mapped[str | None]
+    purpose: Mapped[str | None]
+    role: Mapped[str | None]
+    ground_elevation_m: Mapped[float | None]
+    ground_accuracy_m: Mapped[float | None]
+    total_depth_m: Mapped[float | None]
+    drilled_on: Mapped[dt.date | None]
+    decommissioned_on: Mapped[dt.date | None]
+    replaced_by: Mapped[str | None]
+    access_notes: Mapped[str | None]
+    hazards: Mapped[str | None]
+    notes: Mapped[str | None]
 
 
 class ConstructionPart(Recorded, Base):
@@ -64,12 +65,12 @@ class ConstructionPart(Recorded, Base):
         live_index("uq_construction_part_live", "well_id", "part", "top_depth_m"),
     )
 
-    well_id: ColumnElement[int] = column(ForeignKey("well.id"))
-    part: ColumnElement[str]
-    top_depth_m: ColumnElement[float]
-    bottom_depth_m: ColumnElement[float]
-    diameter_mm: ColumnElement[float | None]
-    material: ColumnElement[str | None]
-    installed_on: ColumnElement[dt.date | None]
-    removed_on: ColumnElement[dt.date | None]
-    notes: ColumnElement[str | None]
+    well_id: Mapped[int] = mapped_column(ForeignKey("well.id"))
+    part: Mapped[str]
+    top_depth_m: Mapped[float]
+    bottom_depth_m: Mapped[float]
+    diameter_mm: Mapped[float | None]
+    material: Mapped[str | None]
+    installed_on: Mapped[dt.date | None]
+    removed_on: Mapped[dt.date | None]
+    notes: Mapped[str | None]

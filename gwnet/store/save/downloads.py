@@ -100,7 +100,7 @@ def complete_download(connection: Connection, download_id: int, counts: Counts, 
         File that it came from.
     """
     connection.execute(
-        Download.__table__.update()
+        Download.__table__.update()  # type: ignore[attr-defined]
         .where(Download.id == download_id)
         .values(
             row_count=counts.rows,

@@ -130,5 +130,5 @@ def _add(connection: Connection, new: pd.DataFrame, by: str) -> None:
 
 def _ids(connection: Connection, model: type[Well] | type[GaugingRound]) -> dict[tuple[str, str], int]:
     """Return ids by site and code."""
-    statement = select(Site.code, model.code, model.id).select_from(model).join(Site, Site.id == model.site_id)
+    statement = select(Site.code, model.code, model.id).join(Site, Site.id == model.site_id)
     return {(site, code): number for site, code, number in connection.execute(statement)}
