@@ -16,7 +16,7 @@ from pathlib import Path
 from statistics import median
 
 #: Libraries of others that ``gwnet wells`` imports.
-LIBRARIES = "import click, pandas, sqlalchemy, sqlalchemy.dialects.sqlite"
+LIBRARIES = "import click, pandas, sqlalchemy.orm, sqlalchemy.dialects.sqlite"
 
 
 def timed(arguments: list[str], folder: str) -> tuple[float, float]:

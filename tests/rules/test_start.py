@@ -48,10 +48,3 @@ def test_opening_a_record_loads_no_drawing(tmp_path):
     )
     loaded = loaded_after(code, tmp_path)
     assert loaded & {"matplotlib", "reportlab", "geopandas", "pikepdf"} == set()
-
-
-def test_reading_a_record_in_sqlite_maps_nothing_to_objects_and_loads_no_other_dialect(tmp_path):
-    loaded_after("from gwnet import network\nnetwork.init('a.sqlite')", tmp_path)
-    loaded = loaded_after("import gwnet\nnet = gwnet.open('a.sqlite')\nnet.wells()\nnet.close()", tmp_path)
-    assert "sqlalchemy.dialects.sqlite" in loaded
-    assert {name for name in loaded if name.startswith(("sqlalchemy.orm", "sqlalchemy.dialects.postgresql"))} == set()
