@@ -349,11 +349,11 @@ def test_what_has_one_cause_is_one_finding_with_its_levels(made):
 
 
 def test_findings_are_numbered_in_their_order_by_well(made):
-    """Checks find them in another order: the ground of B before the bottom of A."""
+    """Checks find them in another order: the bottom of B before the ground of A."""
     record = made()
-    record.well("B", point=(100.3, 0.5), ground_elevation_m=99.5, ground_accuracy_m=0.02)
-    record.well("A", point=(100.0, 0.5), total_depth_m=4.0)
-    for code in "BA":
+    record.well("A", point=(100.3, 0.5), ground_elevation_m=99.5, ground_accuracy_m=0.02)
+    record.well("B", point=(100.0, 0.5), total_depth_m=4.0)
+    for code in "AB":
         record.event(code, "2024-05-15T10:00", [(DEPTH, 5.0)])
     found = found_in(record)
     assert found["well"].tolist() == ["A", "B"]
