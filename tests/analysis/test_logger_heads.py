@@ -1,6 +1,7 @@
 import datetime as dt
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from gwnet.analysis.loggers.channels import Held, loggers_of
@@ -491,3 +492,13 @@ def test_several_segments_of_one_quantity_are_one_series(installed):
     (one,) = installed.heads()
     np.testing.assert_array_equal(one.time_utc, installed.when)
     np.testing.assert_allclose(one.level.channel.value, pressure)
+
+
+def test_a_moment_after_the_first_sample_is_nearest_to_it(installed):
+    installed.install()
+    installed.read(100, 1400)
+    (one,) = installed.heads()
+    quarter = HOUR // 4
+    found = interpolate_heads([one], [installed.when[0] + quarter, installed.when[-1] - quarter])
+    assert found["nearest_s"].tolist() == [900.0, 900.0]
+    assert found["nearest_utc"].dt.tz_localize(None).tolist() == list(pd.to_datetime(installed.when[[0, -1]]))

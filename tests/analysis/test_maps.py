@@ -285,6 +285,12 @@ def test_screens_of_very_different_length_are_a_caution():
     assert any(text.startswith("The screens are 4.0 m to 25.0 m long") for text in mapped(site, taken).cautions)
 
 
+def test_a_well_open_at_its_bottom_alone_has_no_screen_to_compare():
+    site, taken = field()
+    site.loc[3, "screen_bottom_m"] = site.loc[3, "screen_top_m"]
+    assert not any("screens" in text for text in mapped(site, taken).cautions)
+
+
 def test_the_same_again_is_the_same():
     first, second = mapped(*field()), mapped(*field())
     assert first.parameters == second.parameters

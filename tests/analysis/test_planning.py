@@ -266,7 +266,7 @@ def test_the_range_is_the_median_and_four_robust_deviations_as_scipy_has_them():
     scale = stats.median_abs_deviation(heads, scale="normal")
     assert found.levels == 12
     assert (found.low_m + found.high_m) / 2 == pytest.approx(np.median(heads))
-    assert (found.high_m - found.low_m) / 2 == pytest.approx(field_sheet.DEVIATIONS * scale, rel=1e-4)
+    assert (found.high_m - found.low_m) / 2 == pytest.approx(4.0 * scale, rel=1e-4)
 
 
 def test_a_wild_level_does_not_widen_the_range():

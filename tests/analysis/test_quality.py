@@ -348,6 +348,52 @@ def test_what_has_one_cause_is_one_finding_with_its_levels(made):
     assert limits["levels"] == 24
 
 
+def test_findings_are_numbered_in_their_order_by_well(made):
+    """Checks find them in another order: the bottom of B before the ground of A."""
+    record = made()
+    record.well("A", point=(100.3, 0.5), ground_elevation_m=99.5, ground_accuracy_m=0.02)
+    record.well("B", point=(100.0, 0.5), total_depth_m=4.0)
+    for code in "AB":
+        record.event(code, "2024-05-15T10:00", [(DEPTH, 5.0)])
+    found = found_in(record)
+    assert found["well"].tolist() == ["A", "B"]
+    assert found.index.tolist() == [0, 1]
+
+
+def test_one_explanation_of_several_levels_is_told_by_the_first_of_them(made):
+    """A decimal point that slipped in three readings of a well: the sentence and the values are those of the first."""
+    record = made(length_unit="ft")
+    record.well("A", point=(300.0, 0.5))
+    depths = (142.6 + np.random.default_rng(4).normal(0.0, 0.4, 24)).round(1)
+    slips = {5: 14.25, 12: 14.31, 18: 14.19}
+    for place, slip in slips.items():
+        depths[place] = slip
+    events = [
+        record.event("A", f"{2018 + n // 4}-{2 + 3 * (n % 4):02d}-15T10:00", [(DEPTH, float(d), "ft")])
+        for n, d in enumerate(depths)
+    ]
+    found = found_in(record)
+    assert found[["event_id", "rule"]].to_numpy().tolist() == [[events[5], series.DECIMAL]]
+    assert "3 levels from 2019-05-15 to 2022-08-15" in found["message"].iloc[0]
+    assert "For the first: the decimal point may be misplaced: 142.5 instead of 14.25 ft" in found["message"].iloc[0]
+    limits = json.loads(found["limits"].iloc[0])
+    assert limits["event_ids"] == [events[place] for place in slips]
+    # from 14.25 ft to 142.5 ft
+    assert abs(limits["moved_m"]) == pytest.approx(9 * 14.25 * 0.3048, abs=1e-4)
+
+
+@pytest.mark.parametrize("cluster", ["K", None])
+def test_only_wells_of_a_cluster_have_an_order(made, cluster):
+    record = made()
+    random = np.random.default_rng(4)
+    for code, depth, screen in (("A", 5.0, (8, 10)), ("B", 5.5, (28, 30))):
+        record.well(code, point=(100.0, 0.5), screen=screen, cluster=cluster)
+        depths = depth + random.normal(0.0, 0.02, 12)
+        depths[6] += 1.0 if code == "A" else 0.0
+        quarterly(record, code, depths.round(3))
+    assert (places.ORDER in rules_of(record)) == (cluster is not None)
+
+
 def test_a_slip_is_reported_once_and_not_as_water_above_the_measuring_point(made):
     record = made()
     record.well("A", point=(100.0, 0.5))
@@ -410,6 +456,13 @@ def test_another_tape_is_one_finding_with_the_wells_that_it_was_used_in(made):
     assert json.loads(told["limits"].iloc[0])["levels"] == 5
     assert "first used from 2024-02-15 to 2024-05-15, the levels of 5 wells stepped by +0.2" in told["message"].iloc[0]
     assert json.loads(told["limits"].iloc[0])["slope"] == pytest.approx(0.01, abs=0.002)
+
+
+def test_changes_of_tape_half_a_year_apart_are_one_change_and_a_day_later_another():
+    """Half a year is 183 days (project default), that day included."""
+    first_levels = pd.DataFrame({"row": [0, 1, 2, 3], "time_d": [10.0, 193.0, 194.0, 377.0]})
+    groups = list(steps._of_one_change(first_levels, np.arange(4)))
+    assert [group["row"].tolist() for group in groups] == [[0, 1], [2, 3]]
 
 
 def test_a_measuring_point_typed_a_foot_too_high_makes_a_step(made):

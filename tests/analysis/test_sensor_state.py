@@ -194,11 +194,13 @@ def test_a_day_with_a_bound_among_its_samples_is_a_bound_at_most(made):
     assert partly["maximum_m"].notna().all()
 
 
-def test_of_two_sensors_in_a_well_the_one_in_the_water_gives_the_day(made):
+@pytest.mark.parametrize("later_min", [0, 30])
+def test_of_two_sensors_in_a_well_the_one_in_the_water_gives_the_day(made, later_min):
+    """Hourly samples half an hour apart are of one time as well."""
     install(made)
     made.loggers.instrument("LOW")
     made.loggers.install("LOW", "W")
-    made.loggers.samples("LOW", "water elevation", "m", made.when, made.water)
+    made.loggers.samples("LOW", "water elevation", "m", made.when + np.timedelta64(later_min, "m"), made.water)
     days = daily_values(made.heads(), "UTC")
     assert (days["bound"] == "").all()
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gwnet.hydro.checks.alternatives import best_alternative, exchanged_digits, other_unit
+from gwnet.hydro.checks.alternatives import ROUND_AMOUNTS, best_alternative, exchanged_digits, other_unit
 
 
 @given(st.integers(1, 9_999_999), st.integers(0, 4))
@@ -60,3 +60,9 @@ def test_an_alternative_that_leaves_much_of_what_it_moves_is_none():
 
 def test_no_alternatives_fit_nothing():
     assert best_alternative([1.0], np.empty((1, 0)), [0.1]).which.tolist() == [-1]
+
+
+def test_round_amounts_are_one_more_in_one_digit():
+    """Of 47.3: 57.3, 48.3 and 47.4."""
+    one_more = ["57.3", "48.3", "47.4"]
+    assert sorted(ROUND_AMOUNTS) == pytest.approx(sorted(float(text) - 47.3 for text in one_more))

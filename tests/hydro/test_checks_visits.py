@@ -79,6 +79,11 @@ def test_pairs_are_the_nearest_within_days():
     assert visits.pairs_within([], [1.0], 1.0)[0].size == 0
 
 
+def test_of_two_times_as_near_the_earlier_makes_the_pair():
+    first, second = visits.pairs_within([10.0], [9.0, 11.0], 1.0)
+    assert (first.tolist(), second.tolist()) == ([0], [0])
+
+
 def test_what_has_no_order_does_not_count_for_one():
     """Eight of eight pairs with an order go up; those within their uncertainty make neither 9 nor a smaller share."""
     difference = np.array([0.2] * 8 + [-0.02] * 4)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import integrate, special
+from scipy import integrate, special, stats
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.pumping.delayed_yield import boulton, neuman
@@ -305,6 +305,16 @@ def test_limits_of_a_straight_line_are_those_of_student():
     np.testing.assert_allclose(found.theta - found.lower, half, rtol=2e-3)
     assert found.aicc == pytest.approx(12 * np.log(sum_squares[0] / 12) + 6 + 24 / 8)
     assert np.isnan(aicc(1.0, 4, 2))
+
+
+def test_one_parameter_has_the_limits_of_a_mean():
+    """A constant fitted to readings is their mean, with Student's limits as scipy has them."""
+    y = np.random.default_rng(2).normal(3.0, 0.5, 9)
+    problem = Problem(y, np.ones(9), lambda theta: np.full(9, theta[0]), np.full(1, -50.0), np.full(1, 50.0))
+    found = solve(problem, [np.zeros(1)])
+    low, high = stats.t.interval(0.95, 8, loc=y.mean(), scale=stats.sem(y))
+    np.testing.assert_allclose(found.theta, [y.mean()], rtol=1e-6)
+    np.testing.assert_allclose([found.lower[0], found.upper[0]], [low, high], rtol=1e-3)
 
 
 def test_far_wells_at_the_first_moment_have_no_drawdown_rather_than_no_number():

@@ -74,3 +74,13 @@ def test_values_without_scatter_and_few_values():
     assert DATES[list(found_in(2.0 * (YEARS >= 15)).places)].tolist() == [15.0]
     with pytest.raises(TooFewLevelsError, match="found 0 dates"):
         find_changes(YEARS, YEARS, np.ones((40, 1)), np.zeros(0))
+
+
+@pytest.mark.parametrize(
+    ("values", "most"), [([1.0, 3.0, 3.001, 1.0, 7.0], 1), ([0.999, 3.001, 7.0, 6.999, 0.001, 0.0], 2)]
+)
+def test_steps_leave_three_values_more_than_what_they_are_fitted_with(values, most):
+    """Each value could have a step of its own and nothing would be left to judge them by."""
+    times = np.arange(float(len(values)))
+    found = find_changes(times, np.array(values), np.ones((times.size, 1)), times[1:], apart=1.0)
+    assert len(found.places) <= most

@@ -75,6 +75,16 @@ def test_coordinates_in_feet():
     assert found.rise_m3 - found.fall_m3 == pytest.approx(0.5 * 1e6 * 0.3048**2)
 
 
+def test_significant_areas_count_the_unit_of_the_coordinates():
+    x, y = np.random.default_rng(7).uniform(0, 1000, (2, 20))
+    surface = kriging.fit(x, y, 0.3 - 0.0006 * x, covariance=COVARIANCE)
+    in_metres, in_feet = change_sums(surface), change_sums(surface, unit_m=0.3048)
+    assert in_metres.rise_area_m2 > 0
+    assert in_metres.fall_area_m2 > 0
+    assert in_feet.rise_area_m2 == pytest.approx(in_metres.rise_area_m2 * 0.3048**2)
+    assert in_feet.fall_area_m2 == pytest.approx(in_metres.fall_area_m2 * 0.3048**2)
+
+
 def test_half_width_of_the_mean_covers_as_often_as_it_says():
     """Of 400 fields drawn from the covariance and measured with error, about 95 % hold their own mean."""
     wells = RANDOM.uniform(0, 1000, (2, 15))

@@ -230,7 +230,7 @@ def repeated_readings(
 
 
 def pairs_within(time_d: ArrayLike, other_d: ArrayLike, within_d: float) -> tuple[Places, Places]:
-    """Pair each time with the nearest of other times.
+    """Pair each time with the nearest of other times, the earlier of two that are as near.
 
     Parameters
     ----------
