@@ -117,6 +117,18 @@ def test_left_out_of_the_map_with_reasons(report24):
     assert "| pumping | 36.446 | 0.014 | pumping" in rows
 
 
+def test_a_map_that_was_not_drawn_has_no_remark_on_wells_left_out_of_it(constructed, quarterly, record24):
+    control = record24.maps[0].control.head(2).assign(used=True, reason="")
+    refused = MapFacts("L", dt.date(2026, 2, 10), control, refused="Only 2 wells of the aquifer were measured.")
+    data = dataclasses.replace(record24, maps=(refused,))
+    for section in ("maps", "map_wells"):
+        own = dataclasses.replace(quarterly, sections=(section,))
+        text = plain_report(compose(own, data, period="2026-Q1", drawing=constructed.PlainDrawing()))
+        assert "No map could be drawn. Only 2 wells of the aquifer were measured." in text
+        assert "Remarks on" not in text
+        assert "left out of the map" not in text
+
+
 def test_refused_map_tells_why(constructed, quarterly, record24):
     control = record24.maps[0].control
     refused = MapFacts("L", dt.date(2026, 2, 10), control, refused="Only 2 wells of the aquifer were measured.")

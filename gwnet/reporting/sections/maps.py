@@ -143,8 +143,8 @@ def compose_maps(view: ReportView, drawing: Drawing) -> Sequence[Block]:
         blocks.append(Heading(_name_map(view, facts)))
         blocks.append(_map_block(view, facts, drawing, f"map-{number}", height))
     for number, facts in enumerate(found, start=1):
-        blocks.append(Heading(f"Remarks on {_name_map(view, facts)}"))
-        blocks.extend(_list_remarks(view, facts, number))
+        if remarks := _list_remarks(view, facts, number):
+            blocks.extend((Heading(f"Remarks on {_name_map(view, facts)}"), *remarks))
     return blocks
 
 
@@ -178,6 +178,8 @@ def list_map_wells(view: ReportView, facts: MapFacts, number: int) -> list[Block
     left_out = facts.control[~facts.control["used"].astype(bool)]
     elsewhere = left_out["reason"].str.startswith(OTHER_AQUIFER)
     notes = count_others(left_out.loc[elsewhere, "reason"].map(other_code))
+    if elsewhere.all() and facts.refused:
+        return blocks  # there is no map that a well could be left out of
     if elsewhere.all():
         blocks.append(Paragraph(" ".join(("No well of this aquifer was left out of the map.", *notes))))
     else:
@@ -200,8 +202,8 @@ def compose_map_wells(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section that says how each map was made and what was left out of it."""
     blocks: list[Block] = []
     for number, facts in enumerate(newest_maps(view).values(), start=1):
-        blocks.append(Heading(_name_map(view, facts)))
-        blocks.extend(_list_remarks(view, facts, number))
+        refused = [Paragraph(f"No map could be drawn. {facts.refused}")] if facts.refused else []
+        blocks.extend((Heading(_name_map(view, facts)), *refused, *_list_remarks(view, facts, number)))
     return blocks or [Paragraph("No potentiometric map was made for this period.")]
 
 

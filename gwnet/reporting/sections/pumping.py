@@ -140,13 +140,16 @@ def _of_test(view: ReportView, code: str) -> list[Block]:
     parts = {name: extras.frame(name) for name in _FRAMES}
     own = {name: table[table["test"] == code] for name, table in parts.items()}
     blocks: list[Block] = [Heading(f"Test {code}")]
-    blocks += [
+    pictures = [
         picture_slot(picture) for picture in extras.pictures.get("pumping_test", ()) if code in picture.bookmarks
     ]
+    # figures are half a page high: tables between them fill the other halves
+    blocks += pictures[:1]
     if len(own["pumping_rates"]):
         blocks.append(_rates(code, own["pumping_rates"]))
     if len(own["pumping_static"]):
         blocks.append(_static(view, code, own["pumping_static"], own["pumping_drawdowns"]))
+    blocks += pictures[1:]
     if len(own["pumping_fits"]):
         blocks.append(_fits(view, code, own["pumping_fits"]))
         blocks += [Paragraph(text) for text in _conclusions(own["pumping_fits"])]
