@@ -10,7 +10,7 @@ import sys
 import textwrap
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -219,6 +219,8 @@ class _Bars:
     """How many commands show how far they are on this terminal, or wait for an answer."""
 
     count = 0
+    #: Whether the line of the terminal says that a command is at work.
+    says_at_work = False
 
 
 @contextmanager
@@ -246,6 +248,7 @@ def working() -> Iterator[None]:
         while not done.wait(_PATIENCE_S if seconds == _PATIENCE_S and not shown else 1.0):
             if not _Bars.count:
                 click.echo(f"\r{name} is at work, {seconds:.0f} s", nl=False, err=True)
+                _Bars.says_at_work = True
             shown = True
             seconds += 1.0
         if shown:
@@ -275,14 +278,24 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
         To be called with what is done and what there is in all.
     """
     on_terminal = sys.stderr.isatty() and not is_quiet()
+    shown = False
+    bar = ExitStack()
 
     def show(done: int, total: int) -> None:
-        if on_terminal:
-            share = done / total if total else 1.0
-            click.echo(f"\r{what} {share:4.0%}  ({done:,} of {total:,})", nl=False, err=True)
+        nonlocal shown
+        if not on_terminal:
+            return
+        if not shown:  # until then the command is said to be at work
+            bar.enter_context(without_bars())
+            shown = True
+        if _Bars.says_at_work:
+            click.echo(_CLEARED, nl=False, err=True)
+            _Bars.says_at_work = False
+        share = done / total if total else 1.0
+        click.echo(f"\r{what} {share:4.0%}  ({done:,} of {total:,})", nl=False, err=True)
 
     try:
-        with without_bars():
+        with bar:
             yield show
     finally:
         if on_terminal:

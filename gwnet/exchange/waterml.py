@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Final
@@ -215,20 +216,25 @@ def _code(series: LevelSeries) -> str:
 
 
 def _usual_quality(series: LevelSeries) -> str:
-    coded = [text if text in _QUALITIES else _UNCODED for text in series.quality]
-    words, counts = np.unique(np.array(coded, dtype=str), return_counts=True)
-    return str(words[int(np.argmax(counts))])
+    counts = Counter(text if text in _QUALITIES else _UNCODED for text in series.quality)
+    return str(max(sorted(counts), key=counts.__getitem__))
 
 
 def _points(series: LevelSeries, usual: str) -> Iterator[str]:
     """Yield the points of a series, each on a line."""
-    times = [text.removesuffix(".000000") for text in np.datetime_as_string(series.time_utc, unit="us").tolist()]
+    for start in range(0, len(series), _AT_ONCE):
+        yield from _some_points(series, usual, slice(start, start + _AT_ONCE))
+
+
+def _some_points(series: LevelSeries, usual: str, span: slice) -> Iterator[str]:
+    texts = np.datetime_as_string(series.time_utc[span], unit="us").tolist()
+    times = [text.removesuffix(".000000") for text in texts]
     columns = (
         series.value_m, series.limit_m, series.bound, series.quality, series.unusable, series.status, series.review,
         series.comment, series.uncertainty_m, series.sounded_depth_m, series.time_known,
     )  # fmt: skip
     manual = not series.instrument
-    for time, *cells in zip(times, *(column.tolist() for column in columns), strict=True):
+    for time, *cells in zip(times, *(column[span].tolist() for column in columns), strict=True):
         value, limit, bound, *rest = cells
         metadata = _metadata(series.quantity, usual, value, limit, bound, *rest, manual=manual)
         written = f"<wml2:value>{number(value)}</wml2:value>"
@@ -240,6 +246,9 @@ def _points(series: LevelSeries, usual: str) -> Iterator[str]:
             )
         yield f"<wml2:point><wml2:MeasurementTVP><wml2:time>{time}Z</wml2:time>{written}{metadata}" + _POINT_END
 
+
+#: Points that are held as text and numbers of Python at one time.
+_AT_ONCE: Final = 20_000
 
 _POINT_END: Final = "</wml2:MeasurementTVP></wml2:point>\n"
 

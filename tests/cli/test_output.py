@@ -1,6 +1,8 @@
 import io
 import sys
+import time
 
+import click
 import pandas as pd
 import pytest
 
@@ -20,6 +22,22 @@ def test_progress_shows_on_a_terminal_and_cleans_up(monkeypatch):
         show(500, 2000)
         assert screen.getvalue() == "\rloading  25%  (500 of 2,000)"
     assert screen.getvalue().endswith("\r")
+
+
+def test_a_command_is_said_to_be_at_work_until_its_progress_is_known(monkeypatch):
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stderr", screen)
+    monkeypatch.setattr(output, "_PATIENCE_S", 0.02)
+    with (
+        click.Context(click.Command("export"), info_name="export"),
+        output.working(),
+        output.progress("export") as show,
+    ):
+        deadline = time.monotonic() + 30
+        while "export is at work" not in screen.getvalue() and time.monotonic() < deadline:
+            time.sleep(0.01)
+        show(1, 4)
+        assert screen.getvalue().endswith("\r" + " " * 60 + "\rexport  25%  (1 of 4)")
 
 
 def test_progress_is_silent_where_nobody_watches(capsys):

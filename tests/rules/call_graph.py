@@ -2,8 +2,8 @@
 
 Names are resolved through imports, methods by their name alone: an attribute ``x.fit`` that runs reaches the methods
 ``fit`` of all classes that are reached. So a definition may be called reached although nothing calls it, but what is
-called unreached is not called. A class that inherits from a class outside the package is reached with its module: it may
-register itself.
+called unreached is not called. A class that inherits from a class outside the package, or from one that is told of its
+heirs (`__init_subclass__`), is reached with its module: it may register itself.
 """
 
 import ast
@@ -229,6 +229,8 @@ class Graph:
         for base in known.bases:
             origin = self._origin(base)
             if origin in self.classes:
+                if "__init_subclass__" in self.classes[origin].methods:
+                    return True
                 if origin not in seen and self._has_foreign_base(self.classes[origin], seen | {origin}):
                     return True
             elif base.split(".")[-1].split(":")[-1] not in PLAIN_BASES:

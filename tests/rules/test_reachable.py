@@ -37,7 +37,9 @@ MADE_UP = {
     "pack.late": "def lazily():\n    return 1\n\ndef never():\n    return 2\n",
     "pack.hooks": (
         "import click\n\nclass Group(click.Group):\n    def list_commands(self):\n        return []\n\n"
-        "class Sub(Group):\n    pass\n"
+        "class Sub(Group):\n    pass\n\n"
+        "class Told:\n    def __init_subclass__(cls):\n        TABLE[cls.__name__] = cls\n\n"
+        "class Heir(Told):\n    pass\n"
     ),
     "pack.parts": "",
     "pack.parts.first": "from pack.door import register\n\n@register\ndef made():\n    return 1\n",
