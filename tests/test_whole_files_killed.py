@@ -96,6 +96,7 @@ print(json.dumps({"points": at, **outcomes}))
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("when", ["before", "after"])
 @pytest.mark.parametrize("kind", ["old files", "new folder", "several folders", "registered"])
 def test_a_kill_at_any_call_leaves_the_old_files_or_the_new_ones(kind, when, tmp_path):

@@ -94,6 +94,7 @@ def test_a_rise_of_all_wells_is_water_and_no_step(site):
     assert "step" not in set(site.findings()["rule"])
 
 
+@pytest.mark.slow
 def test_a_step_of_one_well_alone_is_a_step(site):
     off = np.where(np.arange(COUNT) >= 700, 0.2, 0.0)
     site.store(visits=(100, 500, 900, 1400), sensor_off_m={"A": off})

@@ -257,6 +257,7 @@ class TestChange:
         assert row["storage_coefficient"] == "0.1..0.2"
         assert row["water_m3"] == pytest.approx(middle)
 
+    @pytest.mark.slow
     def test_files(self, change, tmp_path):
         written = change.write(tmp_path / "out")
         assert [path.name for path in written] == ["change.pdf", "change.png", "change.gpkg"]
@@ -313,6 +314,7 @@ class TestPair:
         rows = pair.summary()
         assert rows["turn"].tolist() == ["", "reversal"]
 
+    @pytest.mark.slow
     def test_both_maps_stand_at_one_scale_on_one_sheet(self, pair):
         from ..figures.measure import beyond_page, collisions, words_of
 

@@ -121,6 +121,7 @@ def record(tmp_path):
     return made
 
 
+@pytest.mark.slow
 def test_each_level_says_where_its_accuracy_comes_from(record):
     with record.store.reading() as connection:
         table = levels(Snapshot(connection))

@@ -23,11 +23,13 @@ def spoilt(tmp_path_factory):
         yield network
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", TABLES)
 def test_no_number_of_the_demo_moved(net, name):
     hold(read(name), as_text(TABLES[name](net)))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", SPOILT)
 def test_no_number_of_the_spoilt_record_moved(spoilt, name):
     hold(read(name), as_text(SPOILT[name](spoilt)))

@@ -76,6 +76,7 @@ def test_nothing_moved_where_nothing_was_corrected(corrected):
     assert corrected.net.levels.effects(since=FIRST, until=SECOND).empty
 
 
+@pytest.mark.slow
 def test_a_survey_moves_every_level_that_rests_on_it(corrected):
     corrected.survey(100.88, SECOND)
     table = corrected.net.levels.effects(since=FIRST, until=SECOND)
@@ -122,6 +123,7 @@ def test_a_corrected_reading_and_a_survey_are_kept_apart(corrected):
     assert only["difference_m"].tolist() == pytest.approx([-0.1])
 
 
+@pytest.mark.slow
 def test_the_way_there_and_back_moves_nothing(corrected):
     corrected.survey(100.88, SECOND)
     corrected.survey(101.0, THIRD)

@@ -80,6 +80,7 @@ def test_a_summary_counts_since_the_newest_step():
     assert first.words.startswith("step of -")
 
 
+@pytest.mark.slow
 def test_false_second_steps_are_few():
     """A short run of the bench, with generous bounds."""
     row = several_case(20, 0.5, 25)

@@ -343,6 +343,7 @@ def test_a_corrected_survey_changes_levels_and_known_on_brings_the_old_ones_back
     assert all_levels(record, known_on=RECORDED_ON - dt.timedelta(minutes=2)).empty
 
 
+@pytest.mark.slow
 def test_filters(record):
     for code in ("MW-1", "MW-2"):
         record.well(code, point=(100.0, 0.0))

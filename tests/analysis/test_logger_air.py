@@ -142,6 +142,7 @@ def test_vented_samples_without_an_air_pressure_have_no_head_once_it_is_needed(w
     assert not heads.out[600:].any()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("barometer", "why"), [(None, "name no barometer"), ("B", "B has no samples")])
 def test_an_efficiency_that_nothing_could_remove_is_refused(wells, barometer, why):
     wells.loggers.instrument("B", "barometer")
@@ -185,6 +186,7 @@ def test_a_late_answer_is_found_and_warned_of(wells):
     assert "still changes within the last half of 4 h" in short.note
 
 
+@pytest.mark.slow
 def test_a_late_answer_is_recorded_with_its_coefficients_removed_and_taken_back(wells):
     wells.barometer()
     noise = np.cumsum(np.random.default_rng(2).normal(size=COUNT)) * 5e-5
@@ -224,6 +226,7 @@ def test_a_late_answer_is_recorded_with_its_coefficients_removed_and_taken_back(
     assert spread()[0] == before
 
 
+@pytest.mark.slow
 def test_a_response_that_the_record_does_not_give_is_refused(wells):
     wells.barometer()
     wells.vented(91.0 + 0.9 * (wells.air_m - wells.air_m.mean()))
@@ -298,6 +301,7 @@ def test_steps_and_lags_that_do_not_serve_are_refused(wells, asked):
 # barometers
 
 
+@pytest.mark.slow
 def test_a_barometer_under_two_quantities_is_one_barometer(wells):
     half = np.arange(COUNT) < 700
     wells.barometer(keep=half)
@@ -384,6 +388,7 @@ def test_sea_level_pressure_needs_the_height_of_the_well(wells):
 # findings
 
 
+@pytest.mark.slow
 def test_gaps_of_a_barometer_are_findings_one_a_gap(wells):
     wells.barometer(keep=without((0, 50), (300, 320), (700, 800)))
     wells.absolute(np.full(COUNT, 91.0))

@@ -54,6 +54,7 @@ def stepped(made, *, at=900, by=0.3, reads=()):
     return made
 
 
+@pytest.mark.slow
 def test_a_spike_is_out_until_it_is_dismissed_and_not_read_by_hand(installed):
     true = installed.water.copy()
     installed.water = np.where(COUNT == 500, true + 0.6, true)
@@ -71,6 +72,7 @@ def test_a_spike_is_out_until_it_is_dismissed_and_not_read_by_hand(installed):
     assert set(found(installed)["rule"]) == {"drift", "manual reading"}  # and the drift is of that reading
 
 
+@pytest.mark.slow
 def test_the_outermost_samples_are_out_until_somebody_excludes_them(installed):
     installed.water[-2:] -= 0.5
     installed.install()
@@ -96,6 +98,7 @@ def test_a_step_leaves_in_doubt_what_is_anchored_across_it(installed, reads, out
     assert places.size == out[1] - out[0]
 
 
+@pytest.mark.slow
 def test_a_step_leaves_everything_in_doubt_where_readings_on_both_sides_are_averaged(installed):
     stepped(installed, reads=(100, 800, 1200))
     installed.loggers.correct("L", "absolute pressure", "anchoring", method="constant")
@@ -119,6 +122,7 @@ def test_a_step_within_the_uncertainty_of_the_heads_changes_nothing(installed):
     assert not kept_out(installed)
 
 
+@pytest.mark.slow
 def test_a_step_that_is_corrected_or_dismissed_leaves_no_doubt(installed):
     stepped(installed, reads=(100, 400))
     name = one_of(found(installed), "step")["finding"]
@@ -128,6 +132,7 @@ def test_a_step_that_is_corrected_or_dismissed_leaves_no_doubt(installed):
     assert name not in set(found(installed)["finding"])
 
 
+@pytest.mark.slow
 def test_a_rise_that_another_well_shares_leaves_no_doubt(installed):
     true = installed.water.copy()
     installed.water = np.where(COUNT < 900, true, true + 0.3)
@@ -145,6 +150,7 @@ def test_a_rise_that_another_well_shares_leaves_no_doubt(installed):
     assert "step" not in set(found(installed)["rule"])
 
 
+@pytest.mark.slow
 def test_a_wrong_clock_leaves_its_span_in_doubt(installed):
     installed.install(clock=installed.when - 2 * HOUR)
     installed.read(100, 700, 1400)
@@ -153,6 +159,7 @@ def test_a_wrong_clock_leaves_its_span_in_doubt(installed):
     assert not kept_out(installed)
 
 
+@pytest.mark.slow
 def test_drift_leaves_in_doubt_what_no_two_readings_enclose(installed):
     true = 91.0 + (installed.water - 91.0) * 0.3
     installed.water = true + np.linspace(0, 0.2, 1500)
@@ -194,6 +201,7 @@ def test_explain_tells_the_level_that_an_open_finding_keeps_out(installed):
     assert "gwnet logger findings" in steps["used as a level"].source
 
 
+@pytest.mark.slow
 def test_what_keeps_no_samples_out_cannot_be_dismissed(installed):
     keep = (COUNT < 600) | (COUNT > 640)
     installed.when, installed.air, installed.water = (

@@ -32,6 +32,7 @@ def hang(made, depth, when=LATER):
         made.loggers.install("P", "W", depth=depth, recorded_by="Ben", reason="cable measured")
 
 
+@pytest.mark.slow
 def test_a_corrected_hanging_depth_lists_the_heads_it_moves(made):
     with made.record.store.reading() as connection:
         assert find_effects(Snapshot(connection, RECORDED_ON)).empty
@@ -78,6 +79,7 @@ def test_an_exclusion_lists_what_it_takes_and_a_bound_that_moves_is_a_level_that
     assert np.isnan(table["difference_m"].iloc[0])
 
 
+@pytest.mark.slow
 def test_a_dry_run_shows_the_heads_that_would_move(made):
     watch = Watch()
     with made.record.store.reading() as connection:

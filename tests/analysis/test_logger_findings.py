@@ -82,6 +82,7 @@ def test_a_sound_logger_has_no_finding(installed):
     assert found(installed).empty
 
 
+@pytest.mark.slow
 def test_a_wrong_zone_is_found_applied_and_gone(installed):
     noisy(installed).install(clock=installed.when - 2 * HOUR)
     installed.read(100, 700, 1400)
@@ -93,6 +94,7 @@ def test_a_wrong_zone_is_found_applied_and_gone(installed):
     assert found(installed).empty
 
 
+@pytest.mark.slow
 def test_a_barometer_that_all_sensors_disagree_with_is_reported_instead_of_them(installed):
     noisy(installed)
     installed.record.well("V", point=(100.0, 0.5))
@@ -110,6 +112,7 @@ def test_a_barometer_that_all_sensors_disagree_with_is_reported_instead_of_them(
     assert "clock" not in set(found(installed)["rule"])
 
 
+@pytest.mark.slow
 def test_a_new_file_on_another_clock_is_found_from_its_first_sample(installed):
     noisy(installed)
     installed.loggers.install("L", "W", depth=12.1, barometer="B")
@@ -131,6 +134,7 @@ def test_a_new_file_on_another_clock_is_found_from_its_first_sample(installed):
     assert found(installed).empty
 
 
+@pytest.mark.slow
 def test_a_good_file_that_comes_after_an_accepted_shift_stays_good(installed):
     noisy(installed)
     installed.loggers.install("L", "W", depth=12.1, barometer="B")
@@ -149,6 +153,7 @@ def test_a_good_file_that_comes_after_an_accepted_shift_stays_good(installed):
     np.testing.assert_allclose(heads.water_elevation_m, installed.water, atol=5e-3)
 
 
+@pytest.mark.slow
 def test_a_clock_that_followed_summer_time_is_found_from_that_day(tmp_path):
     made = noisy(Installed(tmp_path / "a.sqlite", count=3000, zone="Europe/Vienna"))
     change = int(np.searchsorted(made.when, np.datetime64("2024-03-31T01:00")))
@@ -163,6 +168,7 @@ def test_a_clock_that_followed_summer_time_is_found_from_that_day(tmp_path):
     made.record.store.close()
 
 
+@pytest.mark.slow
 def test_a_slipped_cable_is_found_by_manual_readings_and_fixed_by_a_step(installed):
     noisy(installed)
     true = installed.water.copy()
@@ -200,6 +206,7 @@ def test_a_step_that_nobody_can_judge_is_reported_as_such(installed):
     assert "step" not in set(found(installed)["rule"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("rule", "places", "change"),
     [
@@ -259,6 +266,7 @@ def test_frozen_water_gaps_intervals_batteries_and_missing_air_are_found(install
     assert "frozen" in row["warnings"]
 
 
+@pytest.mark.slow
 def test_a_manual_reading_off_the_others_is_found_and_can_be_left_out(installed):
     noisy(installed).install()
     installed.read(100, 400, 1100, 1400)
@@ -291,6 +299,7 @@ def test_drift_that_is_large_beside_the_water_is_found(installed):
         assert summarize_status(record).iloc[0]["drift_share_percent"] > 25
 
 
+@pytest.mark.slow
 def test_findings_name_themselves_and_every_rule_is_described(installed):
     noisy(installed).install(clock=installed.when - 2 * HOUR)
     first, again = found(installed), found(installed)
@@ -303,6 +312,7 @@ def test_findings_name_themselves_and_every_rule_is_described(installed):
             suggested_corrections(record, first[first["suggestion"] == ""]["finding"].iloc[0])
 
 
+@pytest.mark.slow
 def test_several_findings_are_accepted_together_or_not_at_all(installed):
     noisy(installed)
     installed.water[700] += 0.5
@@ -339,6 +349,7 @@ def test_corrections_that_cannot_all_be_recorded_leave_none(installed):
         assert list_corrections(record).empty
 
 
+@pytest.mark.slow
 def test_a_correction_is_recorded_listed_and_withdrawn_on_both_databases(anywhere):
     made = noisy(anywhere).install()
     made.read(100, 1400)
@@ -404,6 +415,7 @@ def test_what_cannot_be_corrected_is_refused_with_a_fix(untouched, wanted, error
         assert list_corrections(record).empty
 
 
+@pytest.mark.slow
 def test_a_correction_without_a_reason_or_with_a_span_backwards_is_refused(untouched):
     wanted = Correction("L", "restart", {}, start=dt.datetime(2024, 2, 1, tzinfo=dt.UTC))
     with pytest.raises(SettingsError, match="reason"):

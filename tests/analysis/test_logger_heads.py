@@ -118,6 +118,7 @@ def test_a_temperature_that_water_cannot_have_gives_no_level(installed):
     assert np.isfinite(one.water_elevation_m[:700]).all()
 
 
+@pytest.mark.slow
 def test_a_chosen_density_precedes_the_temperature(installed):
     installed.install(density=1025.0)
     installed.loggers.samples("L", "water temperature", "degC", installed.when, np.full(1500, 8.0))
@@ -177,6 +178,7 @@ def test_vented_sensors_and_those_that_record_a_column_or_a_depth_need_no_air(in
         np.testing.assert_allclose(one.water_elevation_m, installed.water, atol=2e-6, err_msg=one.quantity)
 
 
+@pytest.mark.slow
 def test_drift_is_removed_between_manual_readings_and_reported(installed):
     drift = 0.05 * np.arange(1500) / (365.25 * 24)
     installed.install()
@@ -217,6 +219,7 @@ def test_readings_not_of_the_water_anchor_nothing(installed, columns):
     assert set(one.out) == {OUT_REASONS.index("not anchored")}
 
 
+@pytest.mark.slow
 def test_a_rejected_reading_anchors_nothing(installed):
     installed.install(depth=None)
     (event,) = installed.read(700)
@@ -293,6 +296,7 @@ def test_a_deployment_has_its_own_samples_and_a_corrected_one_moves_them(install
     assert before["W"] == 19 * 24
 
 
+@pytest.mark.slow
 def test_a_clock_shift_brings_the_samples_to_true_time(installed):
     installed.install(clock=installed.when - 2 * HOUR)
     installed.read(100, 1400)
@@ -371,6 +375,7 @@ def test_a_restart_anchors_anew_on_either_side(installed):
     assert one.manual["installation"].tolist() == [0, 0, 1, 1]
 
 
+@pytest.mark.slow
 def test_the_response_to_air_pressure_stays_unless_it_is_removed_on_purpose(installed):
     true = installed.water.copy()
     air_m = installed.air / (1000 * G)
@@ -408,6 +413,7 @@ def test_a_vented_sensor_is_compared_with_the_barometer_of_its_deployment(instal
     assert row.clark == pytest.approx(0.6, abs=0.02)
 
 
+@pytest.mark.slow
 def test_an_earlier_known_on_gives_the_earlier_heads(anywhere):
     made = anywhere.install()
     made.read(100, 1400)
@@ -481,6 +487,7 @@ def test_heads_at_moments_lie_between_samples_and_never_beyond(installed):
     assert interpolate_heads([], asked).empty
 
 
+@pytest.mark.slow
 def test_several_segments_of_one_quantity_are_one_series(installed):
     installed.loggers.install("L", "W", depth=12.1, barometer="B")
     installed.loggers.samples("B", "air pressure", "Pa", installed.when, installed.air)

@@ -40,6 +40,7 @@ def network(tmp_path):
     record.store.close()
 
 
+@pytest.mark.slow
 def test_wells_nobody_reads_are_members_of_rounds_on_record_and_of_proposed_days(network):
     with network.snapshot(site="S") as record:
         assert wells_with_loggers_alone(record) == ["A", "B", "C", "D"]

@@ -103,6 +103,7 @@ def test_no_compartment_with_enough_wells_is_refused():
         )
 
 
+@pytest.mark.slow
 def test_a_fault_that_ends_inside_is_gone_around():
     short = shapely.LineString([(500, -300), (505, 700)])
     heads = PLANE + np.where((PLACES[:, 0] < 502) & (PLACES[:, 1] < 650), 3.0, 0.0)

@@ -120,6 +120,7 @@ def test_contours_honour_every_level(seed, method):
     assert np.floor(drawn / 0.2).tolist() == np.floor(posted / 0.2).tolist()
 
 
+@pytest.mark.slow
 def test_levels_met_exactly_are_counted():
     exact = [dict(mapped(*rough(seed), interval_m=0.2).parameters)["levels met exactly"] for seed in range(6)]
     assert any(int(number) > 0 for number in exact)

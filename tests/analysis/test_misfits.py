@@ -47,6 +47,7 @@ def off_by(depths, place, amount):
     depths[place] = depths[[place - 1, place + 1]].mean() + amount
 
 
+@pytest.mark.slow
 def test_misfits_of_a_unit_among_levels_that_are_off_as_well_are_one_finding_of_the_well(tmp_path):
     """Each was a finding of its own, and half of them were the well's own movement."""
     depths = restless(spread=0.27)
@@ -64,6 +65,7 @@ def test_misfits_of_a_unit_among_levels_that_are_off_as_well_are_one_finding_of_
     assert row["event_id"] == max(events_of(row))
 
 
+@pytest.mark.slow
 def test_a_level_that_joins_a_restless_well_is_decided_about_anew(tmp_path):
     depths = restless(spread=0.27)
     for place in (20, 60):
@@ -77,6 +79,7 @@ def test_a_level_that_joins_a_restless_well_is_decided_about_anew(tmp_path):
         assert ids[20] in events_of(together)
 
 
+@pytest.mark.slow
 def test_a_level_off_by_a_unit_that_stands_alone_is_a_finding_with_its_explanation(tmp_path):
     depths = restless()
     off_by(depths, 60, 1.0)
@@ -85,6 +88,7 @@ def test_a_level_off_by_a_unit_that_stands_alone_is_a_finding_with_its_explanati
     assert found[["event_id", "rule"]].to_numpy().tolist() == [[ids[60], series.AMOUNT]]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("off_ft", "is_reported"), [(0.7, False), (0.8, True), (1.0, True), (1.4, True), (1.6, False)])
 def test_only_misfits_of_about_a_unit_are_reported_below_the_general_limit(tmp_path, off_ft, is_reported):
     """A slip of one unit predicts a misfit of about that; another amount at 4 spreads is the water's own."""
@@ -96,6 +100,7 @@ def test_only_misfits_of_about_a_unit_are_reported_below_the_general_limit(tmp_p
     assert (ids[60] in told) == is_reported
 
 
+@pytest.mark.slow
 def test_a_unit_is_noticed_on_the_limb_of_a_curve(tmp_path):
     """On a steep limb the level lies between the readings beside it, and it stands out from neither."""
     depths = 30.0 + 4.0 * np.sin(np.arange(120) / 12.0 * np.pi) + restless(spread=0.1) - 30.0
@@ -109,6 +114,7 @@ def test_a_unit_is_noticed_on_the_limb_of_a_curve(tmp_path):
     assert ids[place] in told
 
 
+@pytest.mark.slow
 def test_misfits_by_other_amounts_at_a_restless_well_are_a_note(tmp_path):
     depths = restless(spread=0.35)
     off_by(depths, 60, 1.7)
@@ -120,6 +126,7 @@ def test_misfits_by_other_amounts_at_a_restless_well_are_a_note(tmp_path):
     assert "more than its usual range" in notes["message"].iloc[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("spread", "is_explained"), [(0.1, True), (0.35, False)])
 def test_exchanged_digits_explain_only_what_stands_alone(tmp_path, spread, is_explained):
     """Seven pairs of digits fit many a misfit by chance: 32.09 for 30.29."""
@@ -130,6 +137,7 @@ def test_exchanged_digits_explain_only_what_stands_alone(tmp_path, spread, is_ex
     assert (ids[60] in found.loc[found["rule"] == series.DIGITS, "event_id"].tolist()) == is_explained
 
 
+@pytest.mark.slow
 def test_every_limit_of_a_misfit_is_stated_with_it(tmp_path):
     depths = restless()
     off_by(depths, 60, 1.0)

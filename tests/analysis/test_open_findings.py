@@ -64,6 +64,7 @@ def test_a_level_without_a_finding_is_as_before(demo_record, levels):
     pd.testing.assert_frame_equal(others, same[list(others.columns)])
 
 
+@pytest.mark.slow
 def test_dismissed_it_serves_again_and_accepted_it_does_not(demo_store):
     with gwnet.open(demo_store) as net:
         net.checks.record(by="C. Hecker", now_utc=AT)

@@ -71,6 +71,7 @@ def test_each_kind_is_due_an_interval_after_it_was_done_last(network):
     assert (visit["well"], visit["last_on"], visit["due_on"]) == ("A5", dt.date(2025, 12, 1), dt.date(2026, 3, 1))
 
 
+@pytest.mark.slow
 def test_each_access_is_surveyed_by_itself(network):
     table = programme(network).due
     tube = only(table, planning.SURVEY, well="A2", access="dip tube")
@@ -140,6 +141,7 @@ def test_the_day_asked_for_is_looked_at_as_it_was(network):
     assert only(table, planning.GAUGE, well="A1")["last_on"] == dt.date(2025, 8, 12)
 
 
+@pytest.mark.slow
 def test_only_wells_that_stand_are_planned(network):
     wells, others = programme(network).wells_in_use, programme(network).wells_left_out
     assert wells == ["A1", "A2", "A3", "A4", "A5", "NEW"]

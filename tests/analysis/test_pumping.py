@@ -255,6 +255,7 @@ BAD = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", BAD)
 def test_each_thing_that_looks_wrong_is_a_finding_with_its_numbers(name, tmp_path):
     changed, rule, words = BAD[name]

@@ -34,6 +34,7 @@ def parameters(net, **asked):
     return table["value"]["transmissivity"], table["value"]["storativity"]
 
 
+@pytest.mark.slow
 def test_drawdowns_of_readings_and_heads_alike_are_those_without_a_change_of_air_pressure(net):
     table = net.pumping.drawdown("PT-1", ["O1"])
     assert set(table["source"]) == {"manual", "logger V"}
@@ -78,6 +79,7 @@ def test_it_can_be_left_in_for_readings_and_heads_alike(net):
     np.testing.assert_allclose(during["drawdown_m"], expected, atol=0.006)
 
 
+@pytest.mark.slow
 def test_barometer_efficiency_and_largest_correction_are_said(net):
     static = net.pumping.static_levels("PT-1").set_index("well")
     assert static.loc["O1", "barometer"] == "B"
@@ -92,6 +94,7 @@ def test_barometer_efficiency_and_largest_correction_are_said(net):
     assert not [text for text in net.pumping.remarks("PT-1", is_air_removed=False) if "Air pressure" in text]
 
 
+@pytest.mark.slow
 def test_readings_in_a_gap_of_the_barometer_are_not_corrected_and_named(gappy):
     table = gappy.pumping.drawdown("PT-1", ["O1"])
     manual = table[table["source"] == "manual"]

@@ -28,6 +28,7 @@ def estimates(fitted):
     return table["value"]["transmissivity"], table["value"]["storativity"]
 
 
+@pytest.mark.slow
 def test_planted_parameters_of_an_aquifer_with_two_pumped_wells_are_recovered(net):
     fitted = net.pumping.fit("PT-1", "theis", superposed=["P2"])
     transmissivity, storativity = estimates(fitted)
@@ -104,6 +105,7 @@ LOGGERS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", LOGGERS)
 def test_an_observation_well_with_a_logger_alone_takes_part_and_others_are_named(name, tmp_path):
     place, purpose, takes_part = LOGGERS[name]

@@ -218,6 +218,7 @@ def test_a_blunder_of_one_metre_is_explained(made):
     assert set(found["event_id"]) == {event}
 
 
+@pytest.mark.slow
 def test_a_misfit_of_a_unit_is_reported_where_it_need_not_be_as_rare_as_another(made):
     """A restless well: one metre is 4.5 of its standard deviations, between the limits of 3.5 and of 6."""
     record = made()
@@ -295,6 +296,7 @@ def test_readings_marked_suspect_are_neither_compared_nor_a_reference(made):
     assert found_in(record)["event_id"].tolist() == [events[40]]
 
 
+@pytest.mark.slow
 def test_a_misfit_is_larger_than_the_range_that_its_finding_states(made):
     record = made()
     network(record)
@@ -394,6 +396,7 @@ def test_only_wells_of_a_cluster_have_an_order(made, cluster):
     assert (places.ORDER in rules_of(record)) == (cluster is not None)
 
 
+@pytest.mark.slow
 def test_a_slip_is_reported_once_and_not_as_water_above_the_measuring_point(made):
     record = made()
     record.well("A", point=(100.0, 0.5))
@@ -445,6 +448,7 @@ def network(record, steps_m=None, tapes=None, stretched=None):
             quarterly(record, code, np.round(part, 3), first=first, **tape)
 
 
+@pytest.mark.slow
 def test_another_tape_is_one_finding_with_the_wells_that_it_was_used_in(made):
     """Wells change tapes in two quarters that follow one another: one finding, of a tape that reads 1 % short."""
     record = made()
@@ -465,6 +469,7 @@ def test_changes_of_tape_half_a_year_apart_are_one_change_and_a_day_later_anothe
     assert [group["row"].tolist() for group in groups] == [[0, 1], [2, 3]]
 
 
+@pytest.mark.slow
 def test_a_measuring_point_typed_a_foot_too_high_makes_a_step(made):
     """A typed elevation that was one foot wrong made a well seem to tap other water: a case of a quarterly report of
     2003 (San Joaquin County EHD)."""

@@ -131,6 +131,7 @@ def test_own_work_may_be_held_rejected_and_reopened(reviewed):
     assert (level["usable"], level["unusable_reason"]) == (False, "rejected on review")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("verb", "state"), [("approve", "approved"), ("reject", "rejected"), ("hold", "on hold")])
 def test_a_reviewed_level_changes_by_reopening_alone(reviewed, verb, state):
     first = Selection(events=[reviewed.events[0]])
@@ -193,6 +194,7 @@ def test_a_review_cannot_be_older_than_the_one_it_replaces(reviewed):
     assert reviewed.rows() == before
 
 
+@pytest.mark.slow
 def test_a_decision_changes_by_reopening_alone(reviewed):
     reviewed.net.review.decide([reviewed.finding], "dismiss", by="Vera", reason="Rain", now_utc=hours(1))
     with pytest.raises(ReviewError, match="Decided already: finding 1 \\(dismissed by Vera\\)"):
@@ -263,6 +265,7 @@ def test_an_approved_level_with_a_new_serious_finding_waits_again(reviewed):
     ]
 
 
+@pytest.mark.slow
 def test_a_finding_of_a_withdrawn_level_does_not_wait(reviewed):
     with reviewed.net.store.reading() as connection:
         query = f"SELECT id FROM level_record WHERE level_event_id = {reviewed.events[1]}"

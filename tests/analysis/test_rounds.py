@@ -83,6 +83,7 @@ def seen(record, look):
         return look(Snapshot(connection).of_site())
 
 
+@pytest.mark.slow
 def test_the_day_of_each_quarter_on_which_most_wells_were_read_is_proposed(record):
     days = [(dt.date(2025, 11, 4), 4), (dt.date(2026, 2, 1), 3)]
     assert seen(record, propose_days) == days

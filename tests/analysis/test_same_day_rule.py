@@ -62,6 +62,7 @@ def test_levels_are_counted_by_kind_and_gauges_never_as_wells():
     assert count_text(control.iloc[:0]) == "no level"
 
 
+@pytest.mark.slow
 def test_the_gradient_of_a_round_is_that_of_the_map_of_its_day(record):
     days = dict(round_gradients.days_of_rounds(record, "upper"))
     rounds = {found.round: found for found in round_gradients.gradients_by_round(record, "upper")}
@@ -74,6 +75,7 @@ def test_the_gradient_of_a_round_is_that_of_the_map_of_its_day(record):
         assert rounds[code].without_findings().gradient.magnitude == stated.magnitude
 
 
+@pytest.mark.slow
 def test_a_change_and_a_pair_take_the_levels_of_the_sets_of_both_days(record):
     sets = controls_of(record, "upper", [BEFORE, DAY])
     both = used(sets[0]) & used(sets[1])

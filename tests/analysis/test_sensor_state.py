@@ -133,6 +133,7 @@ def test_an_absolute_sensor_stuck_at_one_value_gives_neither_head_nor_bound(made
     assert (one.out != 0).sum() == 200
 
 
+@pytest.mark.slow
 def test_a_person_confirms_the_bound_or_keeps_the_samples_as_levels(made):
     (before,) = install(made).heads()
     made.loggers.correct("L", "absolute pressure", "exclusion", "2024-01-01", "2025-01-01", cause="out of water")
@@ -246,6 +247,7 @@ def test_the_bound_is_the_shallower_of_sensor_and_screen_and_heads_below_the_scr
     assert (rows.loc[rows["finding"] == "", "water_elevation_m"] >= screen_bottom).all()
 
 
+@pytest.mark.slow
 def test_a_bound_is_explained(made):
     install(made)
     place = int(np.flatnonzero(made.dry)[100])

@@ -56,6 +56,7 @@ QUESTIONS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ask", QUESTIONS.values(), ids=QUESTIONS.keys())
 def test_a_question_fetches_each_frame_once(network, ask):
     with counted() as statements:

@@ -81,6 +81,7 @@ def test_wells_without_inputs_or_levels_say_so():
     assert context_trends(frame, wells_of(frame), late)["note"].iloc[0].startswith("too few levels with a year of R")
 
 
+@pytest.mark.slow
 def test_the_network_takes_the_context_of_the_demo_out(demo_record):
     with Network(demo_record) as net:
         found = net.trends.without_context()

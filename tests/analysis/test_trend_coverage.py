@@ -17,6 +17,7 @@ def test_false_alarms_and_power_of_trends(years, monthly, most_false, least_powe
     assert row["power"] >= least_power
 
 
+@pytest.mark.slow
 def test_threshold_dates_hold():
     for row in (*date_case(12, 0.5, 30, distances=(2.0, 20.0)), *date_case(25, 0.0, 30, distances=(5.0,))):
         assert row["significant"] >= 0.6
@@ -24,6 +25,7 @@ def test_threshold_dates_hold():
         assert row["width_"] > 0.0
 
 
+@pytest.mark.slow
 def test_steps_hold_and_are_found():
     row = change_case(20, 0.5, 40)
     assert row["plain_told"] <= 0.2

@@ -110,6 +110,7 @@ def test_a_bend_is_judged_with_the_memory_of_the_aquifer():
     assert found["long"] is None or found["long"].p_curvature > 10 * found["short"].p_curvature
 
 
+@pytest.mark.slow
 def test_the_wells_asked_for_change_nothing(demo_record):
     with gwnet.open(demo_record) as net:
         whole = net.trends().set_index("well")
@@ -147,6 +148,7 @@ def test_shared_memory_halves_false_bends_and_still_tells_turns():
     assert row["turn_turned_shared"] >= 0.8
 
 
+@pytest.mark.slow
 def test_sharing_holds_and_finds_more():
     """A short run of the bench, with generous bounds."""
     row = sharing_case(20, 0.9, 4)

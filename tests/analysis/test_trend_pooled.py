@@ -116,6 +116,7 @@ def test_methods_that_are_not_known_are_refused():
         pooled(record(*yearly("A", [1.0, 2.0])), method="spearman")
 
 
+@pytest.mark.slow
 def test_the_network_pools_the_aquifers_of_the_demo(demo_record):
     with Network(demo_record) as net:
         found, feet = net.trends.pooled(), net.trends.pooled(aquifer="upper", unit="ft")

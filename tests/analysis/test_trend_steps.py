@@ -83,6 +83,7 @@ def test_p_is_adjusted_for_all_rows():
     assert (found["p_adjusted"] >= found["p"]).all()
 
 
+@pytest.mark.slow
 def test_the_demo_has_moments_of_new_measuring_points(demo_record):
     with Network(demo_record) as net:
         with net.store.reading() as connection:

@@ -70,6 +70,7 @@ def test_bends_in_words(values, words):
         assert words in bend.words
 
 
+@pytest.mark.slow
 def test_bends_are_seldom_seen_in_straight_records():
     """Half of the years' noise goes over to the next; 60 records of 20 years."""
     random, seen = np.random.default_rng(12), 0
@@ -149,6 +150,7 @@ def test_since_when_is_the_year_of_a_bend_or_step():
     assert row.loc["STEP", "to_do"] == "look at record"
 
 
+@pytest.mark.slow
 def test_the_network_summarizes_the_demo(demo_record):
     with Network(demo_record) as net:
         table, feet = net.trends.summary(), net.trends.summary(["W-03"], unit="ft")

@@ -166,6 +166,7 @@ def test_a_well_that_falls_dry_is_projected_from_its_bounds():
     assert row["reached_on"][:4] in ("2008", "2009")
 
 
+@pytest.mark.slow
 def test_the_network_projects_the_thresholds_in_force(demo_record):
     with Network(demo_record) as net:
         found, feet = net.trends.thresholds(), net.trends.thresholds(["W-03"], unit="ft")

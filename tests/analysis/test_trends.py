@@ -320,12 +320,14 @@ def test_the_planted_declines_are_found_against_the_other_wells(demo):
     assert found.loc["W-03", "n_bounds"] == 6
 
 
+@pytest.mark.slow
 def test_no_planted_decline_is_stated_as_a_rise(demo):
     for method in ("seasonal", "kendall"):
         found = demo.trends([truth["well"] for truth in TRUTHS["trend"]], method=method)
         assert "rising" not in set(found["direction"])
 
 
+@pytest.mark.slow
 def test_the_network_gives_one_row_a_well_of_what_was_asked(demo):
     found = demo.trends(["W-03", "L-01"])
     assert sorted(found["well"]) == ["L-01", "W-03"]

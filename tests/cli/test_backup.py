@@ -24,6 +24,7 @@ def definition(tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_a_restored_record_answers_as_the_record_did(demo_store, definition, tmp_path):
     before = asked(demo_store, tmp_path, definition)
     made = run_gwnet("backup", "copy.sqlite", "--db", demo_store, cwd=tmp_path)
@@ -37,6 +38,7 @@ def test_a_restored_record_answers_as_the_record_did(demo_store, definition, tmp
     assert asked(demo_store, tmp_path, definition) == before
 
 
+@pytest.mark.slow
 @pytest.mark.postgres
 def test_a_record_moves_to_postgresql_and_back_by_its_backup(demo_store, postgres_url, definition, tmp_path):
     before = asked(demo_store, tmp_path, definition)
@@ -50,6 +52,7 @@ def test_a_record_moves_to_postgresql_and_back_by_its_backup(demo_store, postgre
     assert asked(tmp_path / "back.sqlite", tmp_path, definition) == before
 
 
+@pytest.mark.slow
 def test_a_backup_never_replaces_a_file_unasked(demo_store, tmp_path):
     (tmp_path / "copy").write_text("precious")
     refused = run_gwnet("backup", "copy", "--db", demo_store, cwd=tmp_path)
@@ -59,6 +62,7 @@ def test_a_backup_never_replaces_a_file_unasked(demo_store, tmp_path):
     assert run_gwnet("backup", "copy", "--replace", "--db", demo_store, cwd=tmp_path).code == 0
 
 
+@pytest.mark.slow
 def test_a_record_is_never_restored_over_another(demo_store, tmp_path):
     run_gwnet("backup", "copy", "--db", demo_store, cwd=tmp_path)
     refused = run_gwnet("restore", "copy", "--db", demo_store, cwd=tmp_path)

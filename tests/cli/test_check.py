@@ -100,6 +100,7 @@ def test_json_gives_the_limits(database):
     assert json.loads(rows["repeats disagree"]["limits"]) == {"spread_m": 0.1, "tolerance_m": 0.006}
 
 
+@pytest.mark.slow
 def test_a_mended_level_retires_its_verdict_and_nothing_is_lost(database, tmp_path):
     database("check", "--by", "Ben")
     fixed = TABLES["level_events"].replace("34.74,34.74", "3.474,3.474")
@@ -171,6 +172,7 @@ def test_checks_of_one_site_leave_verdicts_of_others_alone(database, tmp_path):
     assert len(verdicts()) == 4
 
 
+@pytest.mark.slow
 def test_another_severity_is_recorded_anew(database):
     with Network("gwnet.sqlite") as net:
         found = net.checks.record(by="Ben").findings

@@ -31,6 +31,7 @@ def levels(path, capsys):
     return code, *capsys.readouterr()
 
 
+@pytest.mark.slow
 def test_flipped_bits_give_the_levels_or_a_sentence(whole, tmp_path, capsys):
     """What a flipped bit makes of a value that is still one of its kind is for `gwnet doctor`, not for reading."""
     expected = levels(whole, capsys)

@@ -16,6 +16,7 @@ def run(demo_store):
     return lambda *words: run_gwnet(*words, "--db", demo_store, cwd=demo_store.parent)
 
 
+@pytest.mark.slow
 def test_a_clean_record_ends_with_0(run):
     assert command.name == "doctor"
     ran = run("doctor")
@@ -23,6 +24,7 @@ def test_a_clean_record_ends_with_0(run):
     assert ran.err.startswith("Nothing was found.")
 
 
+@pytest.mark.slow
 def test_a_changed_row_ends_with_3_and_is_named_in_json(run, demo_store):
     connection = sqlite3.connect(demo_store)
     [made] = connection.execute("SELECT sql FROM sqlite_master WHERE name = 'guard_well_update'").fetchall()[0]
@@ -40,6 +42,7 @@ def test_a_changed_row_ends_with_3_and_is_named_in_json(run, demo_store):
     assert [one["table"] for one in json.loads(run("doctor", "--format", "json").out)["findings"]] == ["well"]
 
 
+@pytest.mark.slow
 def test_triggers_are_made_anew_where_asked(run, demo_store):
     connection = sqlite3.connect(demo_store)
     connection.execute("DROP TRIGGER guard_well_update")
@@ -55,6 +58,7 @@ def test_a_clock_that_is_right_needs_no_act(run):
     assert "nothing to accept" in ran.err
 
 
+@pytest.mark.slow
 def test_a_damaged_file_gives_sentences(run, demo_store):
     content = bytearray(demo_store.read_bytes())
     content[4096 * 3 : 4096 * 5] = b"\xff" * (4096 * 2)
@@ -65,6 +69,7 @@ def test_a_damaged_file_gives_sentences(run, demo_store):
     assert "The file is damaged" in ran.out or "cannot be" in ran.out
 
 
+@pytest.mark.slow
 def test_states_are_listed_and_asked_for_by_number(run):
     states = run("history", "--states", "--format", "csv").out.splitlines()
     assert states[0].startswith("serial,recorded_at_utc,recorded_by,act")

@@ -31,6 +31,7 @@ def test_formats_are_known_by_name_and_offered(gwnet_here):
     assert [item.value for item in _Format().shell_complete(None, None, "geoj")] == ["geojson"]
 
 
+@pytest.mark.slow
 def test_everything_is_written_and_restored_with_the_same_levels(gwnet_with_demo, gwnet_here):
     ran = gwnet_with_demo("export", "everything", "--out", "all.zip")
     assert (ran.code, ran.out.strip()) == (DONE, "all.zip"), ran.err

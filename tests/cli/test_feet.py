@@ -114,6 +114,7 @@ def test_dry_runs_and_rejections_are_in_feet(gwnet_here, record, tmp_path):
     gwnet_here("load", "level_events.csv", "--dry-run", "--db", record)
 
 
+@pytest.mark.slow
 def test_maps_and_their_layers_are_in_feet(gwnet_here, record, tmp_path):
     import pyogrio
 

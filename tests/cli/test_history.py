@@ -53,6 +53,7 @@ def test_a_correction_that_moves_nothing_says_so(surveyed, tmp_path):
     assert "No level would move." in ran.out
 
 
+@pytest.mark.slow
 def test_effects_tell_what_the_last_edit_moved(surveyed):
     surveyed("load", "measuring_points.csv", *TOLD)
     ran = surveyed("effects")

@@ -124,6 +124,7 @@ def test_wells_carry_no_number_of_the_database(record):
     assert not any(key.endswith("_id") for key in found[0])
 
 
+@pytest.mark.slow
 def test_a_level_is_explained_to_file_and_row(record):
     ran = record("explain", "MW-1", "2026-03-10")
     assert ran.code == DONE
@@ -140,6 +141,7 @@ def test_explaining_what_is_not_there_names_the_nearest(record):
     assert "2026-03-10" in ran.err
 
 
+@pytest.mark.slow
 @pytest.mark.postgres
 def test_the_same_commands_work_on_a_server(tmp_path, gwnet_here, postgres_url):
     for name, text in TABLES.items():

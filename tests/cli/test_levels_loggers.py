@@ -58,6 +58,7 @@ def rows(ran):
     return list(csv.DictReader(io.StringIO(ran.out)))
 
 
+@pytest.mark.slow
 def test_a_round_that_nobody_read_has_the_heads_of_its_middle_noon(with_round):
     found = rows(with_round("levels", "--loggers", "round", "--format", "csv"))
     told = [(row["well"], row["measured_at"], row["round"], row["method"]) for row in found]
@@ -81,6 +82,7 @@ def test_heads_of_one_well_in_feet(with_round):
     assert float(feet["water_elevation_ft"]) == pytest.approx(float(metres["water_elevation_m"]) / 0.3048, abs=1e-5)
 
 
+@pytest.mark.slow
 def test_daily_means_with_a_round_and_within_it(with_round):
     found = rows(with_round("levels", "--loggers", "daily", "--well", "MW-1", "--format", "csv"))
     assert [row["measured_at"] for row in found] == [f"2024-01-0{day}" for day in range(1, 6)]

@@ -26,6 +26,7 @@ def rows(ran):
     return list(csv.DictReader(io.StringIO(ran.out)))
 
 
+@pytest.mark.slow
 def test_a_finding_is_listed_tried_accepted_listed_and_withdrawn(installed):
     made, run = installed
     listed = run("logger", "findings", "--format", "csv")
@@ -54,6 +55,7 @@ def test_a_finding_is_listed_tried_accepted_listed_and_withdrawn(installed):
     assert "it was right" in told
 
 
+@pytest.mark.slow
 def test_a_finding_is_dismissed_and_its_samples_are_levels_again(installed):
     _, run = installed
     (finding,) = [
@@ -73,6 +75,7 @@ def test_a_finding_is_dismissed_and_its_samples_are_levels_again(installed):
     assert (both.code, "Give one of" in both.err) == (2, True)
 
 
+@pytest.mark.slow
 def test_all_findings_that_are_named_are_accepted(installed):
     _, run = installed
     given = ("--reason", "looked at", "--by", "Ana")
@@ -98,6 +101,7 @@ def test_all_findings_that_are_named_are_accepted(installed):
     assert len(rows(run("logger", "correct", "--list", "--format", "csv"))) == 1
 
 
+@pytest.mark.slow
 def test_all_findings_of_a_rule_at_a_well_within_a_span_are_accepted(installed):
     made, run = installed
     given = ("--reason", "looked at", "--by", "Ana")
@@ -112,6 +116,7 @@ def test_all_findings_of_a_rule_at_a_well_within_a_span_are_accepted(installed):
     assert run("logger", "findings").code == 0
 
 
+@pytest.mark.slow
 def test_a_correction_typed_in_full_does_what_the_suggestion_says(installed):
     _, run = installed
     (finding,) = [row for row in rows(run("logger", "findings", "--format", "csv")) if row["rule"] == "clock"]
@@ -167,6 +172,7 @@ def test_what_the_record_refuses_stops_and_says_what_to_do(installed):
     assert "no series of instrument 'X'" in run("logger", "correct", "X", "scale", "--factor", "2", "--reason", "x").err
 
 
+@pytest.mark.slow
 def test_status_and_heads_in_every_form(installed):
     _, run = installed
     (sensor, barometer) = rows(run("logger", "status", "--format", "csv", "--at", "2024-04-01T00:00Z"))

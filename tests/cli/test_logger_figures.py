@@ -20,6 +20,7 @@ def levels(run, record, *options):
     return rows_of(run("levels", "--db", record, "--well", "N1-U", "--from", "2025-11-01", "--format", "csv", *options))
 
 
+@pytest.mark.slow
 def test_levels_have_their_own_columns_until_loggers_are_asked_for(gwnet_here, demo_record):
     (reading, newest) = levels(gwnet_here, demo_record)
     assert tuple(reading) == PRINTED_COLUMNS
@@ -46,6 +47,7 @@ def test_levels_of_loggers_as_known_before_they_were_loaded(gwnet_here, demo_rec
     assert {row["method"] for row in rows} == {"electric tape"}
 
 
+@pytest.mark.slow
 def test_a_hydrograph_shows_loggers_unless_asked_not_to(gwnet_here, demo_record, tmp_path):
     sizes = {}
     for option in ("--loggers", "--no-loggers"):
@@ -55,6 +57,7 @@ def test_a_hydrograph_shows_loggers_unless_asked_not_to(gwnet_here, demo_record,
     assert sizes["--loggers"] > sizes["--no-loggers"] + 5_000
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("options", [(), ("--loggers-only",), ("--well", "W-03", "--from", "2024-01-01")])
 def test_the_chart_of_coverage(gwnet_here, demo_record, tmp_path, options):
     ran = gwnet_here("logger", "coverage", "--out", "who.png", "--db", demo_record, *options)
@@ -69,6 +72,7 @@ def test_the_chart_of_coverage_refuses_a_well_that_is_not_there(gwnet_here, demo
     assert not (tmp_path / "who.png").exists()
 
 
+@pytest.mark.slow
 def test_a_map_uses_loggers_marks_them_and_leaves_them_out_when_asked(gwnet_here, demo_record, tmp_path):
     (row,) = rows_of_map(gwnet_here, demo_record, "with")
     assert (row["used"], row["by_logger"]) == ("17", "W-02, W-14")

@@ -62,6 +62,7 @@ def test_downloads_and_conflicts_are_listed(loaded):
     assert rows(loaded("logger", "conflicts", "--instrument", "L2", "--format", "csv")) == []
 
 
+@pytest.mark.slow
 def test_the_layout_of_an_instrument_is_printed(loaded):
     ran = loaded("logger", "layouts", "--instrument", "L1")
     assert 'quantity = "water temperature"' in ran.out

@@ -210,6 +210,7 @@ def test_a_reading_command_never_makes_a_database(command, tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.slow
 def test_init_makes_a_database_once(tmp_path):
     made = run_gwnet("init", cwd=tmp_path)
     assert made.code == DONE, made.err
@@ -229,6 +230,7 @@ def test_init_where_nothing_can_be_made_says_so(tmp_path):
     assert "Traceback" not in ran.err
 
 
+@pytest.mark.slow
 def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path):
     (tmp_path / "gwnet.sqlite").write_text("field notes of a rainy day\n" * 100)
     for command in ("wells", "init", "upgrade"):
@@ -291,6 +293,7 @@ def test_closed_standard_output_is_said_and_nothing_is_done(command, tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.slow
 def test_closed_standard_error_stops_nothing(tmp_path):
     assert run_shell("$gwnet init 2>&-", tmp_path).returncode == DONE
     ran = run_shell("$gwnet wells --format csv 2>&-", tmp_path)
@@ -298,12 +301,14 @@ def test_closed_standard_error_stops_nothing(tmp_path):
     assert run_shell("$gwnet levels --well none 2>&-", tmp_path).returncode == STOPPED
 
 
+@pytest.mark.slow
 def test_a_full_disk_under_standard_output_is_said(tmp_path):
     run_gwnet("init", cwd=tmp_path)
     ran = run_shell("$gwnet wells --format csv >/dev/full", tmp_path)
     assert (ran.returncode, ran.stderr) == (STOPPED, "gwnet: No space left on device.\n")
 
 
+@pytest.mark.slow
 def test_a_terminal_without_our_signs_is_no_reason_to_fail(tmp_path):
     run_gwnet("init", cwd=tmp_path)
     ran = run_gwnet("explain", "MW−1", "2026-03-10", cwd=tmp_path, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"})

@@ -33,6 +33,7 @@ def one(ran):
     return record
 
 
+@pytest.mark.slow
 def test_a_map_writes_its_three_files_and_tells_gradient_and_error(demo, tmp_path):
     told = one(demo("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path / "m", "--format", "json"))
     assert sorted(path.name for path in (tmp_path / "m").iterdir()) == ["map.gpkg", "map.pdf", "map.png"]
@@ -46,6 +47,7 @@ def test_a_map_writes_its_three_files_and_tells_gradient_and_error(demo, tmp_pat
     assert len(PdfReader(tmp_path / "m" / "map.pdf").pages) == 1
 
 
+@pytest.mark.slow
 def test_a_map_lists_every_exclusion_with_its_reason(demo, tmp_path):
     told = one(demo("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path, "--format", "json"))
     control = pyogrio.read_dataframe(tmp_path / "map.gpkg", layer="control")
@@ -59,6 +61,7 @@ def test_a_map_lists_every_exclusion_with_its_reason(demo, tmp_path):
         assert f"{well}: " in told["exclusions"]
 
 
+@pytest.mark.slow
 def test_a_map_with_features_and_a_chosen_method(demo, tmp_path):
     line = shapely.LineString([(371_000, 6_050_350), (371_594, 6_050_543), (372_308, 6_050_803)])
     fault = shapely.LineString([(371_600, 6_051_900), (371_640, 6_051_300), (371_560, 6_050_400)])
@@ -87,6 +90,7 @@ def test_programs_give_dates_as_text(demo_store):
             net.map("upper", "17.2.2026")
 
 
+@pytest.mark.slow
 def test_a_given_variogram_is_taken_in_the_unit_asked_for(demo, tmp_path):
     asked = ("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path / "m", "--format", "json")
     metric = one(demo(*asked, "--variogram", "exponential,1.2,500,0.1"))
@@ -112,6 +116,7 @@ def test_features_that_cannot_be_used_say_so(demo, tmp_path, arguments, code, to
     assert not (tmp_path / "m").exists()
 
 
+@pytest.mark.slow
 def test_a_map_in_feet_takes_its_interval_in_feet(demo, tmp_path):
     """Every contour is a multiple of 2 ft, and the file says so in feet."""
     asked = ("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path, "--format", "json")
@@ -122,12 +127,14 @@ def test_a_map_in_feet_takes_its_interval_in_feet(demo, tmp_path):
     assert (steps - steps.round()).abs().max() < 1e-6
 
 
+@pytest.mark.slow
 def test_a_well_left_out_by_request_is_named(demo, tmp_path):
     asked = ("map", "--aquifer", "upper", "--date", DAY, "--out", tmp_path, "--format", "json")
     assert "W-09: " not in one(demo(*asked))["exclusions"]
     assert "W-09: " in one(demo(*asked, "--exclude", "W-09"))["exclusions"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
@@ -142,6 +149,7 @@ def test_a_map_that_cannot_be_made_leaves_no_file(demo, tmp_path, arguments, tol
     assert not (tmp_path / "m").exists() or list((tmp_path / "m").iterdir()) == []
 
 
+@pytest.mark.slow
 def test_the_gradient_of_three_wells_is_their_plane(demo):
     """The plane through three levels, solved here by Cramer's rule from what the record itself gives."""
     names = ["W-01", "W-07", "W-09"]
@@ -178,6 +186,7 @@ def test_a_hydrograph_is_drawn_as_its_ending_says(demo, tmp_path, ending):
             assert min(picture.size) > 600
 
 
+@pytest.mark.slow
 def test_a_hydrograph_with_an_unknown_ending_or_well_writes_nothing(demo, tmp_path):
     for arguments in (("W-07", "--out", "h.bmp"), ("W-77", "--out", "h.png"), ("W-07", "--out", "no/h.png")):
         ran = demo("hydrograph", *arguments)
@@ -186,6 +195,7 @@ def test_a_hydrograph_with_an_unknown_ending_or_well_writes_nothing(demo, tmp_pa
     assert [path.suffix for path in tmp_path.iterdir() if not path.name.startswith("demo.")] == []
 
 
+@pytest.mark.slow
 def test_checks_exit_3_with_findings_and_0_without(demo):
     found = demo("check", "--format", "json")
     assert found.code == DONE_WITH_FINDINGS
@@ -221,6 +231,7 @@ def test_a_report_that_cannot_be_made_says_why(demo, tmp_path, arguments, told):
     assert not (tmp_path / "r").exists() or list((tmp_path / "r").iterdir()) == []
 
 
+@pytest.mark.slow
 def test_a_level_as_known_before_its_survey_was_corrected(demo, demo_store):
     """The demo books one measuring point 0.300 m too high and corrects it last; both can be asked for."""
     with gwnet.open(demo_store) as net:
@@ -254,6 +265,7 @@ def test_a_demo_that_is_stopped_leaves_nothing(gwnet_here, tmp_path, monkeypatch
     assert list((tmp_path / "here").iterdir()) == []
 
 
+@pytest.mark.slow
 def test_gradients_by_round_with_their_rose(demo, tmp_path):
     ran = demo("gradient", "--aquifer", "upper", "--rounds", "--rose", tmp_path / "r.png", "--format", "csv")
     assert ran.code == DONE, ran.err
@@ -265,6 +277,7 @@ def test_gradients_by_round_with_their_rose(demo, tmp_path):
         assert picture.width > 1000
 
 
+@pytest.mark.slow
 def test_a_velocity_states_what_was_put_in(demo):
     asked = ("gradient", "--date", DAY, "--format", "json", "--conductivity", "20..60 m/d", "--porosity", "0.22")
     row = one(demo(*asked, "--wells", "W-01,W-02,W-04,W-06R,W-11,W-12,N1-U", "--unit", "ft"))
@@ -313,6 +326,7 @@ def test_gradients_asked_wrongly(demo, arguments, said):
     assert said in ran.err
 
 
+@pytest.mark.slow
 def test_a_change_with_its_volume(demo, tmp_path):
     asked = ("map", "--aquifer", "upper", "--date", DAY, "--change-from", "2025-02-18", "--storage", "0.12")
     told = one(demo(*asked, "--out", tmp_path / "c", "--format", "json"))
@@ -321,6 +335,7 @@ def test_a_change_with_its_volume(demo, tmp_path):
     assert told["water_m3"] == pytest.approx(0.12 * told["mean_change_m"] * told["area_m2"], rel=1e-4)
 
 
+@pytest.mark.slow
 def test_a_pair_of_maps(demo, tmp_path):
     asked = ("map", "--aquifer", "upper", "--date", DAY, "--paired-with", "2025-08-19", "--out", tmp_path / "p")
     rows = json.loads(demo(*asked, "--format", "json").out)
@@ -344,6 +359,7 @@ def test_maps_asked_wrongly(demo, tmp_path, arguments, said):
     assert not (tmp_path / "x").exists()
 
 
+@pytest.mark.slow
 def test_wells_ranked_by_worth(demo, tmp_path):
     ran = demo("worth", "--aquifer", "upper", "--date", "2025-08-19", "--out", tmp_path / "w", "--format", "json")
     rows = json.loads(ran.out)

@@ -66,6 +66,7 @@ def test_the_group_knows_all_commands_and_no_other(gwnet_here):
     assert (ran.code, "Did you mean drawdown" in ran.err) == (WRONG_USAGE, True)
 
 
+@pytest.mark.slow
 def test_list_drawdown_and_fit_print_the_columns_that_scripts_rely_on(here):
     [test] = rows_of(here("pumping", "list", "--format", "csv"))
     assert (test["test"], test["well"], test["kind"]) == ("PT-1", "PW", "constant rate")
@@ -94,6 +95,7 @@ def test_two_methods_are_compared_in_a_sentence(here):
     assert (refused.code, "There is no method 'guess'" in refused.err) == (WRONG_USAGE, True)
 
 
+@pytest.mark.slow
 def test_air_pressure_is_taken_out_unless_it_is_to_stay_in(gwnet_here, fresh, tmp_path, monkeypatch):
     network_under_air(tmp_path / "air", address=fresh).close()
     monkeypatch.setenv("GWNET_DB", fresh)
@@ -109,6 +111,7 @@ def test_air_pressure_is_taken_out_unless_it_is_to_stay_in(gwnet_here, fresh, tm
     assert "air pressure since the start taken out, by B" in (tmp_path / "air.svg").read_text()
 
 
+@pytest.mark.slow
 def test_figures_are_drawn_of_every_kind_and_beside_an_analysis(here, tmp_path):
     for kind in ("half-log", "log-log", "recovery", "distance"):
         ran = here("pumping", "figure", "PT-1", "--kind", kind, "--out", f"{kind}.svg")
@@ -135,6 +138,7 @@ def test_the_sheet_is_written_and_goes_back_in_as_it_is(here, tmp_path):
     assert "not filled in and passed over" in loaded.err + loaded.out
 
 
+@pytest.mark.slow
 def test_another_pumped_well_is_superposed_when_asked_for(gwnet_here, fresh, tmp_path, monkeypatch):
     two_wells(tmp_path / "two", address=fresh).close()
     monkeypatch.setenv("GWNET_DB", fresh)
@@ -154,6 +158,7 @@ def test_another_pumped_well_is_superposed_when_asked_for(gwnet_here, fresh, tmp
     assert "pumping of P2 superposed" in (tmp_path / "two.svg").read_text()
 
 
+@pytest.mark.slow
 def test_a_corrected_rate_is_among_the_errata_of_the_next_issue(gwnet_here, fresh, tmp_path, monkeypatch):
     pumping_network(tmp_path / "tables", address=fresh).close()
     monkeypatch.setenv("GWNET_DB", fresh)
@@ -176,6 +181,7 @@ def test_a_corrected_rate_is_among_the_errata_of_the_next_issue(gwnet_here, fres
     assert all(row["why"].endswith("Meter read again") for row in differences)
 
 
+@pytest.mark.slow
 def test_findings_give_exit_code_3(gwnet_here, tmp_path, monkeypatch):
     pumping_network(tmp_path / "bad", pumping_rates=None).close()
     monkeypatch.setenv("GWNET_DB", str(tmp_path / "bad" / "record.sqlite"))

@@ -7,6 +7,7 @@ import pytest
 from ..helpers import run_gwnet
 
 
+@pytest.mark.slow
 def test_a_period_without_levels_is_refused(demo_store, tmp_path):
     ran = run_gwnet(
         "report", "quarterly", "--period", "1950-Q1", "--out", "report", "--db", str(demo_store), cwd=tmp_path
@@ -27,6 +28,7 @@ def test_an_out_folder_that_cannot_be_made(demo_store, tmp_path):
     assert (tmp_path / "report").read_text() == "a file stands here"
 
 
+@pytest.mark.slow
 def test_a_definition_cannot_lead_out_of_the_folder(demo_store, tmp_path):
     own = tmp_path / "own.toml"
     own.write_text('title = "x"\nsections = ["summary"]\nname = "../../out"\n')
@@ -61,6 +63,7 @@ def test_the_same_record_gives_the_same_bytes_in_fresh_processes(demo_store, tmp
         assert (tmp_path / "1" / name).read_bytes() == (tmp_path / "2" / name).read_bytes(), name
 
 
+@pytest.mark.slow
 def test_a_time_that_has_not_come_is_refused(demo_store, tmp_path):
     ran = run_gwnet("wells", "--known-on", "2999-01-01T00:00Z", "--db", str(demo_store), cwd=tmp_path)
     assert ran.code == 2

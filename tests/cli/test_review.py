@@ -36,6 +36,7 @@ def rows(ran):
     return list(csv.DictReader(io.StringIO(ran.out)))
 
 
+@pytest.mark.slow
 def test_what_waits_is_counted_by_round_and_listed_when_restricted(gwnet):
     ran = gwnet("review")
     assert ran.code == DONE
@@ -88,6 +89,7 @@ def test_hold_and_reopen_reach_levels_by_options_and_findings_by_number(gwnet):
     assert "Nothing changed." in ran.err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "arguments",
     [

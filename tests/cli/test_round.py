@@ -52,6 +52,7 @@ def test_what_is_due_is_listed_with_dates_and_rule(run):
     assert any(row["instrument"] == "T1" and row["overdue_days"] < 0 for row in json.loads(every.out))
 
 
+@pytest.mark.slow
 def test_what_is_due_is_a_table_for_people(run):
     ran = run("round", "due", "--on", "2026-04-20")
     assert ran.code == DONE
@@ -77,6 +78,7 @@ def test_wells_start_and_last_are_taken(run):
     assert [row["well"] for row in csv.DictReader(io.StringIO(ran.out))] == ["A4", "A1"]
 
 
+@pytest.mark.slow
 def test_a_round_on_record_is_planned_anew_only_with_a_reason(run):
     plan(run)
     ran = run("round", "plan", "2026-Q2", "--starts-on", "2026-05-19", "--by", "Keeper")
@@ -88,6 +90,7 @@ def test_a_round_on_record_is_planned_anew_only_with_a_reason(run):
     assert run(*again, "--reason", "Storm").code == DONE
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("arguments", "words", "code"),
     [
@@ -104,6 +107,7 @@ def test_a_plan_that_cannot_be_says_why(run, arguments, words, code):
     assert json.loads(run("rounds", "--format", "json").out) == []
 
 
+@pytest.mark.slow
 def test_a_sheet_is_made_filled_in_and_loaded(run, tmp_path):
     plan(run)
     ran = run("round", "sheet", "2026-Q2", "--out", "sheets", "--page", "Letter")

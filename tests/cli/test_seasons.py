@@ -25,6 +25,7 @@ def rows(ran):
     return list(csv.DictReader(io.StringIO(ran.out)))
 
 
+@pytest.mark.slow
 def test_a_row_a_well_and_month(demo):
     found = rows(demo("seasons", "--well", "W-03", "--least-years", "8", "--format", "csv"))
     assert tuple(found[0]) == SEASONS_COLUMNS
@@ -39,6 +40,7 @@ def test_a_row_a_well_and_month(demo):
     assert {row["percentile"] for row in default} == {""}
 
 
+@pytest.mark.slow
 def test_daily_means_of_loggers_take_part(demo):
     """The demo has manual readings in four months of the year and loggers in some wells."""
     months = {row["well"]: int(row["months"]) for row in rows(demo("seasons", "--summary", "--format", "csv"))}
@@ -46,6 +48,7 @@ def test_daily_means_of_loggers_take_part(demo):
     assert months["W-12"] < 36
 
 
+@pytest.mark.slow
 def test_a_summary_has_a_row_for_every_well(demo, demo_store):
     found = rows(demo("seasons", "--summary", "--format", "csv"))
     assert tuple(found[0]) == SUMMARY_COLUMNS
@@ -72,6 +75,7 @@ def test_seasons_as_json_and_as_a_table(demo):
     assert "[ft]" in table.out
 
 
+@pytest.mark.slow
 def test_times_aquifers_and_sites_restrict(demo):
     some = rows(demo("seasons", "--aquifer", "lower", "--to", "2021-12-31", "--format", "csv"))
     assert some
@@ -81,6 +85,7 @@ def test_times_aquifers_and_sites_restrict(demo):
     assert rows(demo("seasons", "--approved", "--format", "csv")) == []
 
 
+@pytest.mark.slow
 def test_figures_of_seasons(demo, tmp_path):
     ran = demo("seasons", "--well", "W-12", "--least-years", "8", "--figure", "s.png", "--stl", "p.pdf")
     assert ran.code == DONE, ran.err
@@ -98,6 +103,7 @@ def test_figures_of_seasons(demo, tmp_path):
     assert len(PdfReader(tmp_path / "s.pdf").pages) == 2
 
 
+@pytest.mark.slow
 def test_figures_that_cannot_be_drawn_leave_nothing_behind(demo, tmp_path):
     before = set(tmp_path.iterdir())
     assert demo("seasons", "--well", "W-12", "--well", "W-01", "--stl", "p.png").code == WRONG_USAGE
@@ -109,6 +115,7 @@ def test_figures_that_cannot_be_drawn_leave_nothing_behind(demo, tmp_path):
     assert set(tmp_path.iterdir()) == before
 
 
+@pytest.mark.slow
 def test_figures_of_trends(demo, tmp_path):
     ran = demo("trend", "--figure", "ranked.pdf", "--map", "map.pdf", "--multiples", "all.pdf", "--format", "csv")
     assert ran.code == DONE, ran.err
@@ -123,6 +130,7 @@ def test_figures_of_trends(demo, tmp_path):
     assert demo("trend", "--well", "W-03", "--figure", "w.gif").code == STOPPED
 
 
+@pytest.mark.slow
 def test_the_same_record_gives_the_same_figures(demo, tmp_path):
     for name in ("a", "b"):
         assert demo("trend", "--well", "W-12", "--figure", f"{name}.pdf").code == DONE

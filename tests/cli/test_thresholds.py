@@ -67,6 +67,7 @@ def rates(record, tmp_path):
     return record
 
 
+@pytest.mark.slow
 def test_changes_and_gradients_are_judged_over_the_period(rates):
     rows = {row["threshold"]: row for row in json.loads(rates("thresholds", "--format", "json").out)}
     fall, turn = rows["quick fall"], rows["reversal"]
@@ -106,6 +107,7 @@ def test_limits_that_lack_their_partner_are_refused(record, tmp_path, row, words
     assert len(json.loads(record("list", "thresholds", "--format", "json").out)) == 1
 
 
+@pytest.mark.slow
 def test_the_page_of_thresholds_is_true_of_the_annex(rates, tmp_path):
     """Change and gradient worked out again with pandas from the levels handed over, not with the program's rules."""
     (tmp_path / "short.toml").write_text(

@@ -68,6 +68,7 @@ def test_a_falling_well(record):
     assert (yearly["method"], yearly["n"], yearly["s"]) == ("kendall", "9", "-36")
 
 
+@pytest.mark.slow
 def test_a_well_that_falls_dry_and_one_without_levels(record):
     found = {row["well"]: row for row in rows(record("trend", "--seasons", "12", "--format", "csv"))}
     assert list(found) == ["MW-1", "MW-2", "MW-3"]
@@ -114,6 +115,7 @@ def test_every_value_with_its_correction(record):
     assert record("trend", "--pooled", "--method", "all").code == WRONG_USAGE
 
 
+@pytest.mark.slow
 def test_regression_is_a_method_that_warns_of_itself(record):
     row = rows(record("trend", "--well", "MW-1", "--method", "regression", "--format", "csv"))[0]
     assert (row["method"], row["n"], row["s"], row["direction"]) == ("regression", "18", "", "falling")
@@ -132,6 +134,7 @@ def test_a_smooth_line_needs_a_figure(record, tmp_path):
     assert "LOWESS" in (tmp_path / "a.svg").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_pooled_trends_thresholds_steps_and_levels_left_out(record):
     pooled = rows(record("trend", "--pooled", "--format", "csv"))
     assert [(row["aquifer"], row["wells"]) for row in pooled] == [("lower", "0"), ("upper", "2")]
@@ -172,6 +175,7 @@ def test_a_threshold_is_projected(record, tmp_path):
     assert float(found["slope_m_per_year"]) == pytest.approx(-0.1, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_approved_levels_alone(record):
     found = rows(record("trend", "--approved", "--well", "MW-1", "--format", "csv"))[0]
     assert found["n"] == "0"

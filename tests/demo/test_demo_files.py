@@ -78,6 +78,7 @@ def _made_files(folder):
     return {p.relative_to(folder).as_posix(): p for p in found if p.suffix != ".py" and not other & set(p.parts)}
 
 
+@pytest.mark.slow
 def test_remaking_gives_the_same_bytes(tmp_path, run_script):
     ran = run_script(MAKER, tmp_path / "made", cwd=tmp_path)
     assert (ran.returncode, ran.stderr) == (0, "")

@@ -174,6 +174,7 @@ def about(found, rule, truth):
     return found[(found["rule"] == rule) & (found["instrument"] == truth["instrument"])]
 
 
+@pytest.mark.slow
 def test_the_clock_on_the_wrong_zone_is_noticed(found):
     truth = FAULTS["clock on the wrong zone"]
     (row,) = about(found, "clock", truth).itertuples()
@@ -229,6 +230,7 @@ def test_nothing_is_noticed_where_nothing_is_wrong(found):
     assert len(found) <= 16
 
 
+@pytest.mark.slow
 def test_the_drift_is_stated_in_the_status(network):
     truth = FAULTS["drift"]
     with network.store.reading() as connection:
@@ -243,6 +245,7 @@ def test_the_drift_is_stated_in_the_status(network):
 # After what a person decided
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("truth", IN_WELLS, ids=lambda truth: truth["well"])
 def test_the_heads_are_the_true_ones(adjusted, truth):
     off = errors(adjusted[truth["instrument"]], truth)
@@ -339,6 +342,7 @@ def test_each_crossing_of_a_year_is_found_by_readings_and_by_loggers(network):
     assert in_all.loc[in_all["source"] == "logger", "in_a_row"].tolist() == [70]
 
 
+@pytest.mark.slow
 def test_a_threshold_below_the_well_is_not_judged(network):
     (state,) = network.thresholds.states(["W-03"], start="2026-01-01")
     assert (state.state, state.counts["manual"].undetermined) == ("cannot be judged", 1)

@@ -54,6 +54,7 @@ def level_of(levels, truth):
     return rows.iloc[0]
 
 
+@pytest.mark.slow
 def test_counts(network, levels):
     told = TRUTHS["network"]
     wells = network.wells()
@@ -238,6 +239,7 @@ def test_same_day_set_of_the_last_round(network, truth):
         assert reasons[excluded["well"]], excluded
 
 
+@pytest.mark.slow
 def test_thresholds_of_the_last_round(network, report_data):
     rows = report_data.thresholds
     for truth in TRUTHS["threshold"]:

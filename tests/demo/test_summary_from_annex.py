@@ -84,6 +84,7 @@ def numbers(rows):
     return rows[(rows["rank"] == 3) & rows["water_elevation_m"].notna()]
 
 
+@pytest.mark.slow
 def test_states_of_thresholds(annex):
     held, stated = annex.files["threshold_levels"], annex.files["thresholds"]
     counts = {}

@@ -48,6 +48,7 @@ def test_a_part_that_is_out_of_date_is_written_anew():
         regenerate("<!-- generated: nothing -->\n<!-- end -->")
 
 
+@pytest.mark.slow
 def test_the_module_rewrites_the_pages_of_a_checkout(tmp_path):
     (tmp_path / "README.md").write_text("<!-- generated: topics -->\n<!-- end -->\n")
     ran = run_python("-m", "gwnet.docs", cwd=tmp_path)

@@ -67,6 +67,7 @@ def test_the_pages_at_the_top_are_short(page):
     assert page.stat().st_size <= LONGEST[page]
 
 
+@pytest.mark.slow
 def test_the_readme_makes_a_network_in_about_ten_commands(network_of_the_readme):
     commands = [example.command for example in examples(read(README)) if example.command.startswith("gwnet ")]
     assert 8 <= len(commands) <= 12
@@ -84,6 +85,7 @@ def test_what_a_page_shows_works(page, network_of_the_readme, tmp_path):
         run(example, folder, environment)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("page", [README, *TOPICS], ids=lambda page: page.stem)
 def test_python_that_a_page_shows_works(page, network_of_the_readme, tmp_path):
     blocks = re.findall(r"```python\n(.*?)```", read(page), re.DOTALL)

@@ -28,6 +28,7 @@ def faults(package):
     return {error[0] for error in found.flatten(["type"])}
 
 
+@pytest.mark.slow
 def test_the_validator_finds_no_fault(package):
     assert faults(package) == set()
     described = json.loads((package / "datapackage.json").read_text())

@@ -47,6 +47,7 @@ def rows_of(address):
     return rows
 
 
+@pytest.mark.slow
 @pytest.mark.postgres
 def test_a_record_made_from_an_archive_is_equal_row_by_row_on_either_database_and_back(
     archive, filled, tmp_path, postgres_module_url

@@ -44,6 +44,7 @@ def digests(path):
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", FORMATS)
 def test_every_format_is_written_from_the_demo_the_same_every_time_and_never_over_something(name, net, tmp_path):
     form = find_format(name)

@@ -243,6 +243,7 @@ def worked_out(book, folder):
     return rows, instructions
 
 
+@pytest.mark.slow
 def test_the_cells_say_at_once_what_does_not_fit(sheet, tmp_path):
     """Every case stands in a row of its own; a spreadsheet program works the formulas out."""
     one = sheet.wells[sheet.wells["well"] == "A1"]

@@ -138,6 +138,7 @@ def test_the_format_s_version(package):
     database.close()
 
 
+@pytest.mark.slow
 def test_same_map_same_bytes(drawn, package, tmp_path):
     """Also from other processes, with another order of hashing and another number of threads."""
     again = written(tmp_path / "again.gpkg", drawn)

@@ -41,6 +41,7 @@ def checked(path):
     return subprocess.run([*command, *options], capture_output=True, text=True, check=False, timeout=300)
 
 
+@pytest.mark.slow
 def test_a_checker_of_the_conventions_finds_nothing(written):
     done = checked(written)
     assert done.returncode == 0, done.stdout + done.stderr
@@ -157,6 +158,7 @@ def test_a_part_without_levels_is_a_valid_file(small, tmp_path):  # noqa: F811
     assert netcdf.write_netcdf.__doc__
 
 
+@pytest.mark.slow
 def test_heads_of_loggers_are_in_it_with_their_uncertainty(demo_record, tmp_path):
     with gwnet.open(demo_record) as net:
         heads = net.loggers.heads(start="2025-10-01", end="2025-12-31")

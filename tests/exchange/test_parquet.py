@@ -31,6 +31,7 @@ def folder(net, tmp_path_factory):
     return net.export("parquet", tmp_path_factory.mktemp("parquet") / "record")
 
 
+@pytest.mark.slow
 def test_wells_are_geoparquet_in_their_places(folder, net):
     read = geopandas.read_parquet(folder / "wells.parquet").set_index("well")
     wells = net.wells().set_index("well")
@@ -105,6 +106,7 @@ def plain(value):
     return str(value).removesuffix(".000000")
 
 
+@pytest.mark.slow
 def test_dates_and_wells_choose_samples(net, tmp_path):
     well = str(net.loggers.status()["well"].iloc[0])
     folder = net.export("parquet", tmp_path / "part", wells=[well], start="2025-03-01", end="2025-03-31")

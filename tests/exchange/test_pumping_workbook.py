@@ -36,6 +36,7 @@ def sheet_of(net, wells=None):
         return pumping_sheet(Snapshot(connection).of_site(), "PT-2", wells)
 
 
+@pytest.mark.slow
 def test_headings_of_the_workbook_are_those_of_the_tables(planned):
     sheet = sheet_of(planned)
     content = pumping_workbook(sheet)
@@ -82,6 +83,7 @@ def test_a_workbook_that_was_filled_in_loads_as_it_is(planned, tmp_path):
         assert Snapshot(connection).pumping_rates["rate_l_s"].tolist() == [7.5]
 
 
+@pytest.mark.slow
 def test_the_pdf_has_cautions_and_boxes_of_every_well(planned, tmp_path):
     sheet = sheet_of(planned)
     content = pumping_sheet_pdf(sheet)

@@ -70,6 +70,7 @@ def test_keys_name_each_row_once_and_references_are_met(tables):
             assert set(table.frame[list(own)].itertuples(index=False, name=None)) <= known, (table.name, own)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("form", "name"),
     [("datapackage", "package"), ("xlsx", "record.xlsx"), ("geopackage", "record.gpkg"), ("parquet", "record")],
@@ -104,6 +105,7 @@ def test_how_far_an_export_is_goes_up_to_its_end(record):
     assert 0.9 < seen[-1] < 1.0
 
 
+@pytest.mark.slow
 def test_a_part_of_the_record_goes_into_an_empty_one(demo_record, tmp_path):
     wells = ["N1-U", "W-02", "W-06"]  # a test pumps P-1 and reads N1-U
     with gwnet.open(demo_record) as net:

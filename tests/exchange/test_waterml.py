@@ -80,6 +80,7 @@ def broken_rules(tree):
     return problems
 
 
+@pytest.mark.slow
 @pytest.mark.shared
 def test_the_document_is_valid_by_the_schema(written):
     assert agreed_validity(SCHEMA, read(written))
@@ -155,6 +156,7 @@ def test_another_reader_finds_the_values_of_the_record(written, small):  # noqa:
     assert len(found) == 12
 
 
+@pytest.mark.slow
 @pytest.mark.shared
 def test_another_reader_finds_the_heads_of_loggers_in_a_valid_document(logged):
     path, heads = logged
@@ -266,6 +268,7 @@ def test_a_foreign_document_has_its_zones_units_and_inherited_quality(wells_only
     assert table["status"].tolist() == ["static", "static", "not measured"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("old", "new", "problem", "line"),
     [
@@ -322,6 +325,7 @@ def test_several_sites_need_the_site_of_a_foreign_document(wells_only, tmp_path)
         assert len(net.levels(site="HOL")) == 3
 
 
+@pytest.mark.slow
 def test_the_command_line_imports_without_a_mapping(wells_only, written, tmp_path):
     assert is_waterml(str(written))
     ran = run_gwnet("import", written, "--db", wells_only, "--by", "Ana", cwd=tmp_path)
@@ -332,6 +336,7 @@ def test_the_command_line_imports_without_a_mapping(wells_only, written, tmp_pat
     assert "only WaterML 2.0 (.xml) is read without one" in ran.err
 
 
+@pytest.mark.slow
 def test_points_of_a_long_series_are_written_one_by_one():
     size = 200_000
     texts = np.full(size, "", dtype=object)

@@ -51,6 +51,7 @@ def test_a_figure_is_archival_by_two_validators_and_our_own_look(figure, tmp_pat
     assert told.returncode == 0, told.stdout + told.stderr
 
 
+@pytest.mark.slow
 def test_pages_of_one_file_are_archival(figure, tmp_path):
     (path,) = save_all([([figure, figure], tmp_path / "pages.pdf")])
     assert broken_rules(path.read_bytes()) == []

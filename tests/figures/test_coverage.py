@@ -123,6 +123,7 @@ def test_what_is_left_out_is_stated_without_colour():
     assert [patch.hatching for patch in figure.axes[0].patches] == ["strokes"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [1, 7, 90])
 def test_no_text_meets_another_or_leaves_the_page_with_few_and_many_wells(count):
     wells = [f"Monitoring well {number:03d} of the lower field" for number in range(count)]
@@ -142,6 +143,7 @@ def many(count):
     return coverage_plot_data(hung, runs(), READ.iloc[:0], site=SITE, known_on=KNOWN_ON)
 
 
+@pytest.mark.slow
 def test_pages_carry_each_row_once_and_loggers_of_a_well_together():
     data = many(600)
     pages = coverage_pages(data)

@@ -77,6 +77,7 @@ def test_no_text_meets_another_or_leaves_the_page(unit, size):
 LIMITS = ["46.93", "46.90", "46.88", "46.86"]
 
 
+@pytest.mark.slow
 def test_close_thresholds_are_all_labelled_in_their_order_beside_the_data():
     figure = draw_hydrograph(rich())
     labels = [(text.get_text(), box) for text, box in texts_of(figure) if text.get_text()[:5] in LIMITS]
@@ -311,6 +312,7 @@ def test_the_line_is_broken_at_the_gap():
         assert c or b - a < 5.0
 
 
+@pytest.mark.slow
 def test_a_group_s_span_holds_the_heads_of_its_loggers():
     dates, elevations = frames.quarterly(30)
     frame = frames.levels("GW-01", dates, elevations)

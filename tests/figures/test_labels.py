@@ -105,6 +105,7 @@ def crowded():
     return frames.map_data(frame)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [(170.0, 160.0), (180.0, 240.0), (267.0, 180.0)])
 def test_a_map_of_hundreds_of_wells_has_no_label_on_another_and_none_beyond_its_frame(size):
     data = crowded()
@@ -159,6 +160,7 @@ def test_a_network_map_of_hundreds_of_wells_counts_those_without_a_label():
     assert "no room for them" not in whole
 
 
+@pytest.mark.slow
 def test_a_map_of_hundreds_of_significant_trends_labels_a_part_of_them():
     wells = network_frame(460)
     random = np.random.default_rng(2)

@@ -90,6 +90,7 @@ def test_a_line_never_bridges_many_years():
     assert longest_gap(days, np.array(["level"] * 3, dtype=object), 5000.0) == 5000.0
 
 
+@pytest.mark.slow
 def test_only_the_lowest_panel_names_the_years():
     from gwnet.figures.hydrograph.draw import draw_hydrograph, hydrograph_plot_data
 

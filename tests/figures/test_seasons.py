@@ -115,6 +115,7 @@ def test_a_dry_newest_level_has_its_mark_in_words():
     assert any(text.startswith("newest level 2025-08-20: ≤ 47.250 m") for text in words)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("unit", ["m", "ft"])
 def test_nothing_collides_or_leaves_the_page(unit):
     wells = [data_of(unit=unit)] * 4

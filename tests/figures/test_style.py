@@ -102,6 +102,7 @@ def test_pdf_embeds_our_typeface_as_truetype_and_carries_no_time():
         assert "/Producer" not in document.docinfo
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ["png", "pdf", "svg", "PNG"])
 def test_a_figure_is_written_as_its_ending_says(tmp_path, ending):
     path = save(draw_hydrograph(rich()), tmp_path / f"level.{ending}")

@@ -140,6 +140,7 @@ def test_every_fact_that_a_map_must_carry_is_on_it():
     assert "N" in words_of(draw_surface_map(plot_data()))
 
 
+@pytest.mark.slow
 def test_the_key_tells_barriers_rivers_ground_and_base_layers():
     middle = (413_000.0, 5_334_000.0)
     line = shapely.LineString([(middle[0] - 900, middle[1] - 800), (middle[0] + 900, middle[1] + 500)])
@@ -190,6 +191,7 @@ def test_names_with_markup_are_shown_as_text_and_long_ones_in_full_below():
     assert all(not text.get_parse_math() for text, _ in texts_of(figure) if "$" in text.get_text())
 
 
+@pytest.mark.slow
 def test_a_list_too_long_for_the_page_is_cut_and_says_so():
     x, y = frames.scattered(150, 2)
     control = frames.control(x, y, 48 + (x - 412_000) / 2000)

@@ -112,6 +112,7 @@ def test_across_a_gap_the_medians_before_and_after_are_drawn():
     assert data_of().steps == ()
 
 
+@pytest.mark.slow
 def test_steps_are_drawn_as_medians_between_them_with_their_words():
     frame = levels(count=40)
     frame.loc[frame.index >= 24, "water_elevation_m"] -= 3.0
@@ -252,6 +253,7 @@ def test_slopes_are_ranked_from_the_fastest_rise_to_the_fastest_fall():
     assert "Without a slope: NONE." in text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("count", "pages"), [(3, 1), (40, 1), (200, 4)])
 def test_ranked_slopes_on_pages(count, pages):
     data = ranked_plot_data(table(count), site=SITE)

@@ -35,6 +35,7 @@ def all_pairs(values, times=None, bound=0):
     return score
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(series(TIED | LEVELS | st.just(math.nan)), st.data())
 def test_score_is_that_of_all_pairs(values, data):
@@ -46,6 +47,7 @@ def test_score_is_that_of_all_pairs(values, data):
     assert mann_kendall(values, times, bound=bound).score == all_pairs(values, times, bound)
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(st.integers(65, 400), st.integers(0, 2**31), st.integers(1, 500))
 def test_long_series_are_counted_by_parts(count, seed, classes):
@@ -63,6 +65,7 @@ def test_long_series_are_counted_by_parts(count, seed, classes):
     assert mann_kendall(values, times).score == int(signs.sum()) // 2
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(series(TIED | LEVELS, least=4, most=200), st.data())
 def test_equal_to_scipy_kendalltau(values, data):
@@ -82,6 +85,7 @@ def test_exact_probabilities_equal_scipy(count, seed):
     assert mann_kendall(values, method="exact").p_value == pytest.approx(float(other.pvalue), rel=1e-9)
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(series(TIED | LEVELS | st.just(math.nan), least=4, most=200))
 def test_equal_to_pymannkendall(values):
@@ -97,6 +101,7 @@ def test_equal_to_pymannkendall(values):
     assert found.p_value == pytest.approx(float(other.p), rel=1e-9, abs=1e-15)
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(series(TIED, least=2, most=5), st.data())
 def test_variance_and_exact_probabilities_are_those_of_all_orders(values, data):

@@ -84,6 +84,7 @@ def test_equal_to_pymannkendall_seasonal_test(table):
     assert pair_slopes(table).limits(0.0)[0] == other.slope
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(tables(WHOLE, rows=(6, 20)))
 def test_equal_to_pymannkendall_correlated_test(table):

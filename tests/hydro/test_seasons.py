@@ -14,6 +14,7 @@ SERIES = st.lists(
 ).map(lambda rows: (np.array([row[0] for row in rows]), np.array([row[1] for row in rows])))
 
 
+@pytest.mark.slow
 @given(series=SERIES)
 def test_statistics_of_a_month_are_those_of_its_values(series):
     month, value = series

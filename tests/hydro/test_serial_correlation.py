@@ -48,6 +48,7 @@ def test_the_ratio_is_the_sum_over_all_pairs_of_pairs(count, correlation):
     assert variance_ratio(count, correlation) == pytest.approx(pairs_of_pairs(count, correlation) / independent)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [10, 40, 100])
 @pytest.mark.parametrize("correlation", [0.2, 0.6, 0.8])
 def test_the_ratio_is_that_of_simulated_series(count, correlation):

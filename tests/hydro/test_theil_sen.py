@@ -50,6 +50,7 @@ def test_counted_slopes_are_those_of_all_pairs_to_the_last_bit(values, times, co
     assert ranked_slopes(value, when, slopes.size, places) == {place: slopes[place] for place in places}
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(
     st.integers(2, 120).flatmap(lambda n: st.tuples(*[arrays(float, n, elements=TIED | LEVELS)] * 2)),
@@ -65,6 +66,7 @@ def test_both_ways_agree(pair, confidence, ranks):
         assert theil_sen(values, times, confidence=confidence, ranks=ranks) == given_all
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(st.integers(4, 150).flatmap(lambda n: arrays(float, n, elements=TIED | LEVELS)), st.sampled_from([0.8, 0.95]))
 def test_rounded_limits_equal_scipy_theilslopes(values, confidence):
@@ -77,6 +79,7 @@ def test_rounded_limits_equal_scipy_theilslopes(values, confidence):
     assert min(found.upper, outermost.max()) == other.high_slope
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [1500, 5000])
 def test_long_series_equal_scipy(count):
     random = np.random.default_rng(count)
@@ -86,6 +89,7 @@ def test_long_series_equal_scipy(count):
     assert (found.slope, found.lower, found.upper) == (other.slope, other.low_slope, other.high_slope)
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(st.integers(4, 150).flatmap(lambda n: arrays(float, n, elements=TIED | LEVELS | st.just(math.nan))))
 def test_slope_and_intercept_equal_pymannkendall_with_gaps(values):

@@ -122,6 +122,7 @@ def correct(loader, table, text, **options):
     return loader.text(text, f"{table}.csv", **CORRECT, **options)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("table", FULL)
 def test_one_new_value_leaves_all_others_of_its_row_exactly_as_they_were(stored, table):
     before = live(stored, table)
@@ -137,6 +138,7 @@ def test_one_new_value_leaves_all_others_of_its_row_exactly_as_they_were(stored,
     assert changed == {(column, "new")}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("table", FULL)
 def test_the_same_values_in_some_columns_are_passed_over(stored, table):
     header, old = (line.split(",") for line in FULL[table].splitlines()[:2])
@@ -158,6 +160,7 @@ def test_a_workbook_corrects_like_a_text_file(stored, tmp_path):
     assert only(stored, "measuring_points") == before | {"notes": "new"}
 
 
+@pytest.mark.slow
 def test_an_empty_cell_empties_and_is_counted(stored):
     text = "site,well,purpose,drilled_on,notes\nS,MW-1,,,new\n"
     dry = correct(stored, "wells", text, dry_run=True)
@@ -205,6 +208,7 @@ def test_a_row_that_is_not_on_record_needs_all_required_columns(stored, table, t
     assert stored.counts() == before
 
 
+@pytest.mark.slow
 def test_a_row_is_checked_as_it_would_stand_on_record(stored):
     with pytest.raises(FileRejectedError) as caught:
         correct(stored, "level_events", "site,well,date,time,event,status\nS,MW-1,2024-03-12,09:40,7,dry\n")

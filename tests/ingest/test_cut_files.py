@@ -17,6 +17,7 @@ def depths(loader):
     return loader.net.levels()["depth_to_water_m"].tolist()
 
 
+@pytest.mark.slow
 def test_a_table_cut_anywhere_in_its_last_row_is_refused_or_loads_what_it_says(loader):
     for end in range(ROWS.index("\nS,MW-2") + 2, len(ROWS) + 1):
         found = {r.problem for r in loader.rejected(ROWS[:end])}
@@ -70,6 +71,7 @@ def test_a_text_at_the_end_is_only_told(loader):
     assert done.warnings == ("row 2, the last line, has no line end; nothing shows that something is missing",)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("last", "cell", "risky"),
     [
@@ -124,6 +126,7 @@ def test_a_depth_that_nothing_has_is_refused(loader, cell):
     assert found[0].message.endswith("m lies outside -1000 to 13000 m.")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cell", ["inf", "-inf", "nan", "1e999", "Infinity"])
 def test_what_is_no_finite_number_is_refused(loader, cell):
     found = loader.rejected(f"{HEADING}S,MW-1,2024-03-12,,static,{cell}\n")

@@ -53,6 +53,7 @@ def test_help_stands_wholly_in_round_brackets(title, helps):
     assert not is_help("depth_to_water (first)")
 
 
+@pytest.mark.slow
 def test_help_columns_and_sheets_are_passed_over_without_a_word(loader):
     rows = [
         ["site", "well", "(last [m])", "date", "depth_to_water", "(check)"],

@@ -169,6 +169,7 @@ def test_a_correction_without_reason_is_refused(loader):
         loader.text(EVENTS + "S,MW-1,2024-03-12,09:40,3.574,\n", correct=True)
 
 
+@pytest.mark.slow
 def test_correct_and_withdraw_together_are_refused(loader):
     with pytest.raises(SettingsError, match="not both"):
         loader.text(EVENTS, correct=True, withdraw=True, reason="x")
@@ -307,6 +308,7 @@ def test_a_later_measuring_point_ends_the_one_on_record_when_no_level_moves(load
     assert earlier.loc[earlier["access"] == "port", "valid_until_utc"].isna().tolist() == [True]
 
 
+@pytest.mark.slow
 def test_a_point_on_record_is_ended_by_a_correction_when_levels_move(loader):
     loader.text(EVENTS + "S,MW-1,2024-03-12,09:40,3.4,\n")
     new = POINTS + "S,MW-1,main,2021-06-01,,100.4\n"
@@ -361,6 +363,7 @@ def test_two_measuring_points_of_one_file_may_not_overlap(loader):
     assert "in row 2" in found.message
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("row", "problem"),
     [
@@ -397,6 +400,7 @@ def test_bad_cells_of_level_events(loader, row, problem):
     assert found.fix
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("extra", "problem"),
     [
@@ -478,6 +482,7 @@ def test_the_unit_of_the_site_holds_without_one(empty):
     assert empty.net.levels(unit="ft")["water_elevation_ft"][0] == pytest.approx(900.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("heading", "words"),
     [
@@ -549,6 +554,7 @@ def test_a_table_that_nothing_tells(loader):
         loader.text("a,b\n1,2\n", "things.csv")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("content", "words"),
     [
@@ -568,6 +574,7 @@ def test_unreadable_files(loader, content, words):
     assert loader.counts() == before
 
 
+@pytest.mark.slow
 def test_a_line_of_100_megabytes(loader):
     with pytest.raises(UnreadableFileError, match="104,857,600 bytes"):
         loader.text(b"7" * (100 << 20))
@@ -611,6 +618,7 @@ def test_a_well_that_was_rejected_explains_its_events(empty):
     assert "Its own row was rejected" in caught.value.rejections[-1].fix
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "rows", "problem"),
     [
@@ -761,6 +769,7 @@ def test_a_corrected_file_counts_as_loaded(loader):
     assert "already loaded" in loader.load(path, now=LATER).files[0].note
 
 
+@pytest.mark.slow
 def test_a_withdrawn_well_takes_no_more_events(loader):
     rows = "site,well,easting,northing\nS,MW-9,1,2\n"
     loader.text(rows, "wells_a.csv")

@@ -136,6 +136,7 @@ Network("record.sqlite").loggers.inbox("in", by="Ana", wait_s=0, now_utc=dt.date
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("call", "when"), [("link", "before"), ("link", "after"), ("unlink", "before"), ("unlink", "after")]
 )

@@ -164,6 +164,7 @@ def test_a_file_lands_whole_with_its_bytes(loggers):
     assert kept == path.read_bytes()
 
 
+@pytest.mark.slow
 def test_overlapping_downloads_add_only_what_is_new(loggers):
     loggers.one(loggers.file("a.csv", [1.0, 1.1, 1.2, 1.3]))
     made = loggers.one(loggers.file("b.csv", [1.2, 1.3, 1.4], start=2), now=LATER)
@@ -283,6 +284,7 @@ def test_a_file_of_another_serial_number_is_a_finding(on_sqlite):
     assert on_sqlite.one(on_sqlite.file("b.csv", [2.0], serial="78"), instrument="B1").findings == ()
 
 
+@pytest.mark.slow
 def test_a_file_of_another_serial_number_stays_a_finding_until_it_is_withdrawn(on_sqlite):
     wrong = on_sqlite.file("a.csv", [1.0, 1.1], serial="78")
     on_sqlite.load(wrong, instrument="L1")
@@ -433,6 +435,7 @@ def test_two_columns_of_one_quantity_are_refused(on_sqlite):
     assert on_sqlite.count() == 0
 
 
+@pytest.mark.slow
 def test_downloads_and_corrections_stand_in_the_history_of_their_well(loggers):
     loggers.one(loggers.file("a.csv", [1.0, 1.1, 1.2]))
     loggers.one(loggers.file("other.csv", [1.0], serial="78"))

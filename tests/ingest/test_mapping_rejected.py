@@ -140,6 +140,7 @@ def test_a_text_at_the_open_end_is_only_reported_and_a_lacking_cell_is_asked_abo
     assert bool(said) is (not rejected and not end.endswith('"'))
 
 
+@pytest.mark.slow
 def test_the_last_cell_of_a_wide_table_without_an_end(loader):
     text = 'site = "S"\n[source.t]\nwide = { first = 2 }\n[[table]]\nname = "level_events"\nfrom = "t"\n'
     text += '[table.columns]\nwell = "well"\ndate = "Day"\ndepth_to_water = { column = "level", unit = "m" }\n'

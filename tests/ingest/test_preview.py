@@ -49,6 +49,7 @@ def dry(loader, text, name, **options):
     return result
 
 
+@pytest.mark.slow
 def test_a_survey_shows_its_values_and_the_levels_that_it_would_move(stored):
     text = POINTS.replace("100.7,0.7", "100.58,0.58")
     result = dry(stored, text, "measuring_points.csv", **CORRECT)
@@ -111,6 +112,7 @@ def test_a_withdrawal_shows_its_rows(stored):
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "old", "new", "column"),
     [

@@ -84,6 +84,7 @@ def test_a_test_is_withdrawn_after_its_rates_and_readings(tested):
     assert frame(tested, "tests").empty
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("row", "problem", "words"),
     [

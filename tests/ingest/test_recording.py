@@ -104,6 +104,7 @@ def test_local_times_become_instants_and_those_that_never_were_are_rejected(code
     assert problems(parsed) == [(4, "time", "time-does-not-exist"), (5, "time", "time-exists-twice")]
 
 
+@pytest.mark.slow
 def test_rows_are_added_passed_over_refused_and_corrected(connection, codes):
     text = "site,well,easting,northing,total_depth\nS,MW-1,500000,5300000,20\nS,MW-2,500100,5300000,26\nS,MW-3,1,2,3\n"
     parsed = parsed_table("wells", text)

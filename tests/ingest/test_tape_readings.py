@@ -35,6 +35,7 @@ def test_the_correction_of_the_tape_is_that_of_the_depth(loader):
     assert levels["MW-2"] == pytest.approx(4.02, abs=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("cells", "column", "problem"),
     [

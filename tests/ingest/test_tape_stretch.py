@@ -44,6 +44,7 @@ def test_the_depth_is_corrected_for_what_is_on_record(tapes, cells, expected):
     assert depth(tapes, cells) == pytest.approx(expected, abs=5e-6)
 
 
+@pytest.mark.slow
 def test_both_readings_of_a_steel_tape_are_corrected_as_their_difference(tapes):
     tapes.text("site,well,date,tape_at_mark,tape_at_water,tape_temperature\nS,MW-1,2024-03-12,320,2,47.92\n")
     assert tapes.net.levels()["depth_to_water_m"].tolist() == pytest.approx([318.10299], abs=5e-6)

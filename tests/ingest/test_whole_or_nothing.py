@@ -49,6 +49,7 @@ def many_events(path, count=EVENT_ROWS):
     return path
 
 
+@pytest.mark.slow
 def test_the_whole_route_on_both_databases(on_any_database):
     loader = on_any_database
     write_first(loader)
@@ -144,6 +145,7 @@ except StoreError as error:
 """
 
 
+@pytest.mark.slow
 def test_a_full_disk_writes_nothing(loader, tmp_path):
     path = many_events(loader.folder / "level_events.csv")
     database = tmp_path / "record.sqlite"

@@ -45,6 +45,7 @@ def rows(path):
     return list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"))))
 
 
+@pytest.mark.slow
 def test_the_report_has_a_page_an_aquifer_and_annexes_with_every_well(network, made):
     _, wells, unit = network
     files, _ = made
@@ -62,6 +63,7 @@ def test_the_report_has_a_page_an_aquifer_and_annexes_with_every_well(network, m
     assert f"water_elevation_{unit}" in rows(files["_levels_of_period.csv"])[0]
 
 
+@pytest.mark.slow
 def test_the_two_basins_are_on_maps_of_their_own(made):
     whole = " ".join(" ".join(texts(made[0])).split())
     assert "Part 1 of 2 of the monitoring network: 126 wells" in whole

@@ -64,6 +64,7 @@ def notebook(net):
     return cells(net)
 
 
+@pytest.mark.slow
 def test_each_cell_returns_what_pandas_matplotlib_or_a_notebook_can_show(notebook):
     for name, value in notebook.items():
         shown = isinstance(value, pd.DataFrame | pd.Series | matplotlib.figure.Figure | Group | list)
@@ -107,6 +108,7 @@ def test_levels_of_a_well_are_a_series_in_the_zone_of_the_site(net, notebook):
         net.levels.series("N3-U", column="observer")
 
 
+@pytest.mark.slow
 def test_text_is_as_good_as_a_date_a_time_and_a_list(net):
     known_on = dt.datetime(2026, 3, 5, tzinfo=dt.UTC)
     for first, second in (
@@ -122,6 +124,7 @@ def test_text_is_as_good_as_a_date_a_time_and_a_list(net):
             net.levels(known_on=wrong)
 
 
+@pytest.mark.slow
 def test_a_product_has_a_table_figures_and_files(notebook, tmp_path):
     for name in ("trend figure", "season figure", "decomposition", "rounds", "pairs"):
         product = notebook[name]
@@ -136,6 +139,7 @@ def test_a_product_has_a_table_figures_and_files(notebook, tmp_path):
     assert set(notebook["map"].table["well"]) >= {"W-14", "L-02"}
 
 
+@pytest.mark.slow
 def test_the_same_question_has_the_same_parameters(net):
     import inspect
 
@@ -179,6 +183,7 @@ def test_no_column_of_a_frame_mixes_kinds_of_values(notebook):
     assert mixed == {}
 
 
+@pytest.mark.slow
 def test_figures_and_products_show_in_a_notebook(notebook):
     assert notebook["hydrograph"]._repr_png_().startswith(b"\x89PNG")
     for name in ("map", "rounds", "pairs", "trend figure", "season figure"):

@@ -74,6 +74,7 @@ def both(tmp_path_factory):
         net.close()
 
 
+@pytest.mark.slow
 def test_readings_of_a_test_are_listed_under_a_status_of_their_own(both):
     without, with_test = (net.levels() for net in both)
     listed = with_test[with_test["status"] == TEST_STATUS]
@@ -101,11 +102,13 @@ def results(net):
     yield "series", net.levels.series("O1").to_frame()
 
 
+@pytest.mark.slow
 def test_no_map_trend_season_threshold_or_gradient_takes_them(both):
     for (name, without), (_, with_test) in zip(results(both[0]), results(both[1]), strict=True):
         pd.testing.assert_frame_equal(without, with_test, obj=name)
 
 
+@pytest.mark.slow
 def test_levels_extremes_and_thresholds_of_reports_are_the_same(both, tmp_path):
     written = []
     for number, net in enumerate(both):

@@ -51,6 +51,7 @@ def test_the_page_has_ten_queries():
     assert len(QUERIES) == 10
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", range(10))
 def test_every_query_of_the_page_runs(address, number):
     rows = ask(address, QUERIES[number])
@@ -96,6 +97,7 @@ def test_every_view_is_there(address):
     assert set(views()) <= set(ask(address, f"SELECT {column} AS name FROM {where}")["name"])
 
 
+@pytest.mark.slow
 def test_a_correction_and_a_review_leave_no_old_level_behind(address, tmp_path):
     """What changes a level empties the table in its own transaction; filled again it holds the new one."""
     well = "W-01"

@@ -53,6 +53,7 @@ def test_a_context_names_the_aquifer_and_the_state_of_the_record(record):
     assert maps.map_context(record).aquifer_name == ""
 
 
+@pytest.mark.slow
 def test_a_gradient_has_its_levels_counted_by_kind(net):
     found = net.gradients.by_round("upper", dates=[DAY])
     assert isinstance(found, gradients.RoundGradients)
@@ -73,6 +74,7 @@ def test_named_wells_give_heads_and_a_velocity(net):
     assert pd.isna(none["velocity_m_per_day"])
 
 
+@pytest.mark.slow
 def test_comparisons_and_data_worth_are_tables_of_their_sets(net):
     assert isinstance(net.map.pair("upper", ("2025-08-19", DAY)), comparisons.MapPair)
     ranked = net.map.data_worth("upper", "2025-08-19", candidates=1)
@@ -80,6 +82,7 @@ def test_comparisons_and_data_worth_are_tables_of_their_sets(net):
     assert ranked.places()["place"].tolist() == ["A"]
 
 
+@pytest.mark.slow
 def test_figures_are_drawn_from_a_snapshot(record, net):
     context = maps.map_context(record)
     (page,) = seasons.envelope_figures(context, net.levels(["W-04"]), record.wells.query("well == 'W-04'"))
@@ -97,6 +100,7 @@ def test_what_is_due_is_listed_for_every_site(record):
     assert (table["due_on"].dropna() <= dt.date(2026, 4, 1)).all()
 
 
+@pytest.mark.slow
 def test_a_report_is_collected_once_and_differences_need_no_second_look(record):
     definition, period = load_definition("round"), parse_period("2026-Q1")
     data = collect.collect(record, definition, period)
@@ -106,6 +110,7 @@ def test_a_report_is_collected_once_and_differences_need_no_second_look(record):
     assert empty.frame("loggers").empty
 
 
+@pytest.mark.slow
 def test_a_report_without_rounds_takes_the_day_on_which_most_wells_were_read_and_says_so(tmp_path):
     made = Record(tmp_path / "r.sqlite")
     for number, (code, place) in enumerate({"A": (0, 0), "B": (400, 50), "C": (100, 500)}.items()):

@@ -34,6 +34,7 @@ def text_of(path):
 # --- planning ---------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_planned_round_is_on_record(network):
     row = network.rounds().iloc[0]
     assert (row["starts_on"], row["ends_on"]) == (dt.date(2026, 5, 12), dt.date(2026, 5, 12))
@@ -75,6 +76,7 @@ def test_a_round_that_ends_before_it_starts_is_refused(network):
         planned(network, "  ")
 
 
+@pytest.mark.slow
 def test_the_plan_tells_tapes_left_out_wells_and_wells_with_something_due(network):
     told = "\n".join(planned(network, "extra", wells=["A1"]).sentences())
     assert "Check tape T2 before the round (due 2025-11-01; every 365 d" in told
@@ -82,6 +84,7 @@ def test_the_plan_tells_tapes_left_out_wells_and_wells_with_something_due(networ
     assert "wells that are not planned as well: NEW, A2, A3, A4, A5." in told
 
 
+@pytest.mark.slow
 def test_rounds_are_planned_and_sheets_made_on_either_database(store_url, tmp_path):
     with field_network(tmp_path, address=store_url) as net:
         assert planned(net).outcome == "added"
@@ -130,6 +133,7 @@ def test_depths_are_referred_to_the_measuring_point_in_force(network, tmp_path):
     assert well["measuring_point"] == "New notch"
 
 
+@pytest.mark.slow
 def test_a_well_that_was_dry_shows_it_and_one_without_record_says_so(network):
     sheet = sheet_of(network)
     dry = sheet.earlier[sheet.earlier["well"] == "A5"].iloc[0]
@@ -147,6 +151,7 @@ def test_product_and_contamination_are_stated(network):
     assert care["A1"] == ""
 
 
+@pytest.mark.slow
 def test_a_day_of_a_longer_round_can_have_sheets_of_its_own(network):
     planned(network, "long", ends_on=dt.date(2026, 5, 14))
     assert len(sheet_of(network, "long").days) == 3
@@ -155,6 +160,7 @@ def test_a_day_of_a_longer_round_can_have_sheets_of_its_own(network):
         sheet_of(network, "long", date=dt.date(2026, 5, 15))
 
 
+@pytest.mark.slow
 def test_a_round_for_all_wells_gets_them_in_the_order_of_the_walk(network, tmp_path):
     rounds = tmp_path / "rounds.csv"
     rounds.write_text("site,round,starts_on\nF,loaded,2026-05-12\n")
@@ -167,6 +173,7 @@ def test_a_round_for_all_wells_gets_them_in_the_order_of_the_walk(network, tmp_p
 # --- on paper ---------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_printed_sheet_holds_what_the_person_at_the_well_needs(network, tmp_path):
     pdf, _ = network.rounds.sheet("2026-Q2", tmp_path / "out")
     text = text_of(pdf)
@@ -194,6 +201,7 @@ def test_the_printed_sheet_holds_what_the_person_at_the_well_needs(network, tmp_
     assert re.search(r"page 1 of 3.*page 2 of 3.*page 3 of 3", text, re.DOTALL)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 def test_pages_have_the_size_that_was_asked_for(network, tmp_path, page):
     pdf, _ = network.rounds.sheet("2026-Q2", tmp_path / "out", page=page)
@@ -201,6 +209,7 @@ def test_pages_have_the_size_that_was_asked_for(network, tmp_path, page):
     assert (round(float(box.width)), round(float(box.height))) == {"A4": (595, 842), "Letter": (612, 792)}[page]
 
 
+@pytest.mark.slow
 def test_nothing_is_lost_of_texts_as_long_as_the_record_allows(tmp_path):
     long = "Take the lane behind the barn & mind the <b>ditch</b>. " * 180
     text = tables()["wells"].replace("Key at the mill", long)
@@ -211,6 +220,7 @@ def test_nothing_is_lost_of_texts_as_long_as_the_record_allows(tmp_path):
         assert str(FieldBook(book).cell("A2", "(hazards and access)").value).count("barn") == 180
 
 
+@pytest.mark.slow
 def test_no_block_reaches_beyond_its_page(network, tmp_path):
     """Every word lies inside the margins of its page, as the page's own text boxes say."""
     if shutil.which("pdftotext") is None:
@@ -225,6 +235,7 @@ def test_no_block_reaches_beyond_its_page(network, tmp_path):
         assert 18 <= y_min < y_max <= 830
 
 
+@pytest.mark.slow
 def test_the_same_record_gives_the_same_bytes(network, tmp_path):
     one = network.rounds.sheet("2026-Q2", tmp_path / "one")
     other = network.rounds.sheet("2026-Q2", tmp_path / "other")
@@ -260,6 +271,7 @@ def filled(network, tmp_path):
     return book, book.save(tmp_path / "filled.xlsx")
 
 
+@pytest.mark.slow
 def test_a_filled_workbook_is_loaded_as_it_is_and_nothing_is_lost(network, tmp_path):
     book, path = filled(network, tmp_path)
     result = network.load([path], by="Keeper", now_utc=AFTER)
@@ -284,6 +296,7 @@ def test_a_filled_workbook_is_loaded_as_it_is_and_nothing_is_lost(network, tmp_p
     assert levels.loc["A5", "bound"] == "<="
 
 
+@pytest.mark.slow
 def test_every_cell_that_was_filled_in_is_on_record_as_it_was_written(network, tmp_path):
     book, path = filled(network, tmp_path)
     network.load([path], by="Keeper", now_utc=AFTER)
@@ -319,6 +332,7 @@ def test_every_cell_that_was_filled_in_is_on_record_as_it_was_written(network, t
     assert compared >= 38
 
 
+@pytest.mark.slow
 def test_the_workbook_can_be_loaded_again_when_more_is_filled_in(network, tmp_path):
     book, path = filled(network, tmp_path)
     network.load([path], by="Keeper", now_utc=AFTER)
@@ -327,6 +341,7 @@ def test_the_workbook_can_be_loaded_again_when_more_is_filled_in(network, tmp_pa
     assert (file.added, file.unchanged) == (1, 4)
 
 
+@pytest.mark.slow
 def test_a_mistyped_cell_is_refused_with_its_place_and_nothing_is_loaded(network, tmp_path):
     book, _ = filled(network, tmp_path)
     book.fill("A3", depth_to_water="4,3 m", status="static")
@@ -337,6 +352,7 @@ def test_a_mistyped_cell_is_refused_with_its_place_and_nothing_is_loaded(network
     assert network.levels(round="2026-Q2").empty
 
 
+@pytest.mark.slow
 def test_a_remark_without_a_status_is_never_lost(network, tmp_path):
     book, _ = filled(network, tmp_path)
     book.fill("A3", notes="Gate locked")
@@ -344,6 +360,7 @@ def test_a_remark_without_a_status_is_never_lost(network, tmp_path):
         network.load([book.save(tmp_path / "remark.xlsx")], by="Keeper", now_utc=AFTER)
 
 
+@pytest.mark.slow
 def test_spare_rows_take_second_visits(network, tmp_path):
     book, _ = filled(network, tmp_path)
     row = max(book.rows.values()) + 1
@@ -353,6 +370,7 @@ def test_spare_rows_take_second_visits(network, tmp_path):
     assert file.added == 5
 
 
+@pytest.mark.slow
 def test_a_sheet_loaded_before_its_day_is_over_passes_over_the_rest(network, tmp_path):
     """Wells planned for a day that is still to come are not filled in, and their date is no fault."""
     _, path = network.rounds.sheet("2026-Q2", tmp_path / "out")
@@ -362,6 +380,7 @@ def test_a_sheet_loaded_before_its_day_is_over_passes_over_the_rest(network, tmp
     assert file.warnings[0].startswith("6 rows were not filled in")
 
 
+@pytest.mark.slow
 def test_feet_are_read_written_and_loaded_as_feet(tmp_path):
     with field_network(tmp_path, unit="ft") as net:
         planned(net)
@@ -375,6 +394,7 @@ def test_feet_are_read_written_and_loaded_as_feet(tmp_path):
         assert level["depth_to_water_m"] == pytest.approx(10.635 * 0.3048)
 
 
+@pytest.mark.slow
 def test_the_demo_network_gets_sheets_of_all_its_wells(demo_store, tmp_path):
     from gwnet.network import Network
 

@@ -58,6 +58,7 @@ def load(net, tmp_path, name, text, at, **more):
     net.load([path], by="K. Eeper", now_utc=at, **more)
 
 
+@pytest.mark.slow
 def test_a_report_with_an_open_finding_is_not_issued_and_nothing_is_written(net, levels_report, tmp_path):
     with pytest.raises(ReportError, match=r"\d\d findings open without a remark") as refused:
         issue(net, levels_report, "2026-Q1", tmp_path / "out", AT)
@@ -67,6 +68,7 @@ def test_a_report_with_an_open_finding_is_not_issued_and_nothing_is_written(net,
     assert net.report.issues().empty
 
 
+@pytest.mark.slow
 def test_a_report_with_an_open_promise_is_not_issued_until_it_is_answered(net, levels_report, tmp_path):
     decide(net, AT)
     row = "ORLEVA,P-1,promise,2026-01-20,Authority,Survey W-04 again,2026-03-31,"
@@ -83,6 +85,7 @@ def test_an_answered_entry_needs_its_answer(net, tmp_path):
         load(net, tmp_path, "register.csv", ENTRY + "ORLEVA,P-1,promise,2026-01-20,A,Survey,,closed,\n", AT)
 
 
+@pytest.mark.slow
 def test_an_issue_keeps_every_printed_value_and_gives_the_same_bytes_again(net, levels_report, tmp_path):
     decide(net, AT)
     pdf, manifest, *_ = issue(net, levels_report, "2026-Q1", tmp_path / "one", later(1), remark="First")
@@ -96,6 +99,7 @@ def test_an_issue_keeps_every_printed_value_and_gives_the_same_bytes_again(net, 
     assert len(net.report.issues()) == 1  # the same bytes are registered once
 
 
+@pytest.mark.slow
 def test_the_next_report_lists_what_changed_since_and_the_one_after_does_not(net, levels_report, tmp_path):
     decide(net, AT)
     first, *_ = issue(net, levels_report, "2025-Q4", tmp_path / "one", later(1))
@@ -126,6 +130,7 @@ def text_of(pdf):
     return " ".join(" ".join(page.extract_text().split()) for page in PdfReader(pdf).pages)
 
 
+@pytest.mark.slow
 def test_an_issue_of_later_record_is_unknown_to_an_earlier_known_on(net, levels_report, tmp_path):
     decide(net, AT)
     before = net.newest_recording()
@@ -145,6 +150,7 @@ def test_an_issue_that_is_not_registered_is_said_so(net, name):
         net.report.diff(name)
 
 
+@pytest.mark.slow
 def test_an_issue_is_never_deleted(net, levels_report, tmp_path):
     from sqlalchemy import text
 

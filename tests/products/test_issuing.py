@@ -54,6 +54,7 @@ def read_folder(folder):
     return {path.name: (path.read_bytes(), path.stat().st_mtime_ns) for path in folder.iterdir()}
 
 
+@pytest.mark.slow
 def test_issued_again_with_nothing_new_it_is_the_issue_that_exists(net, definition, tmp_path, capsys):
     first = issue(net, definition, tmp_path / "out")
     assert first.is_new
@@ -77,6 +78,7 @@ def test_issued_again_with_nothing_new_it_is_the_issue_that_exists(net, definiti
     assert read_folder(tmp_path / "out") == before
 
 
+@pytest.mark.slow
 def test_another_issue_between_is_nothing_new_and_a_recording_is(net, definition, tmp_path):
     issue(net, definition, tmp_path / "out", period="2025-Q4")
     issue(net, definition, tmp_path / "out", hours=2, period="2025-Q3")
@@ -88,6 +90,7 @@ def test_another_issue_between_is_nothing_new_and_a_recording_is(net, definition
     assert (newer.issue.number, newer.is_new) == (3, True)
 
 
+@pytest.mark.slow
 def test_files_that_were_altered_are_written_again_as_they_were_issued(net, definition, tmp_path):
     first = issue(net, definition, tmp_path / "out")
     content = first[-1].read_bytes()
@@ -96,6 +99,7 @@ def test_files_that_were_altered_are_written_again_as_they_were_issued(net, defi
     assert first[-1].read_bytes() == content
 
 
+@pytest.mark.slow
 def test_an_issue_whose_files_cannot_be_made_again_is_named_and_nothing_is_written(
     net, definition, tmp_path, monkeypatch
 ):
@@ -107,6 +111,7 @@ def test_an_issue_whose_files_cannot_be_made_again_is_named_and_nothing_is_writt
     assert not (tmp_path / "other").exists()
 
 
+@pytest.mark.slow
 def test_a_locked_database_while_issuing_leaves_nothing_at_all(net, definition, tmp_path, monkeypatch):
     monkeypatch.setattr(waiting, "PATIENCE_S", 0.2)
     before = sorted(path.name for path in tmp_path.iterdir())
@@ -215,6 +220,7 @@ print(json.dumps({"points": at, **outcomes}))
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("when", ["before", "after"])
 def test_a_kill_at_any_call_leaves_no_issue_and_no_file_or_the_whole_issue(when, store_url, tmp_path):
     field_network(tmp_path, address=store_url).close()
@@ -244,6 +250,7 @@ main(sys.argv[1:])
 """
 
 
+@pytest.mark.slow
 def test_the_command_after_a_kill_completes_the_issue(net, definition, tmp_path):
     command = ["report", str(definition), "--period", "2025-Q4", "--out", "out", "--by", "I. Ssuer", "--db"]
     killed = run_python("-c", KILLED, *command, net.store.name, "--issue", cwd=tmp_path)

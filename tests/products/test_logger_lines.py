@@ -71,6 +71,7 @@ def test_no_sample_is_made_and_short_lines_stay_as_they_are():
     )
 
 
+@pytest.mark.slow
 def test_one_pass_gives_the_lines_the_runs_and_the_status_that_each_way_gives_alone(loggers):  # noqa: F811
     with loggers.reading() as connection:
         record = Snapshot(connection, site="S")

@@ -57,6 +57,7 @@ def text(record, tmp_path_factory):
     return " ".join(" ".join(page.extract_text() for page in PdfReader(pdf).pages).split())
 
 
+@pytest.mark.slow
 def test_the_report_of_wells_nobody_reads_has_their_levels_rounds_and_hydrographs(text):
     assert "No level is on record" not in text
     assert "no level on record" not in text

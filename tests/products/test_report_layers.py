@@ -56,6 +56,7 @@ def test_a_layer_that_is_missing_or_broken_stops_the_report(demo_store, tmp_path
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_one_round_is_reported_by_its_name(demo_store, tmp_path):
     own = tmp_path / "own.toml"
     own.write_text('title = "Round"\nsections = ["planned_and_done", "levels"]\nweb_page = false\n')

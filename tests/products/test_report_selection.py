@@ -2,9 +2,12 @@
 
 import re
 
+import pytest
+
 import gwnet
 
 
+@pytest.mark.slow
 def test_named_wells_of_two_aquifers_make_a_report_and_too_few_give_a_sentence(demo_store, tmp_path):
     own = tmp_path / "own.toml"
     own.write_text(

@@ -101,6 +101,7 @@ def newest(net):
     return net.state().serial
 
 
+@pytest.mark.slow
 def test_every_state_gives_the_same_answers_after_interleaved_writers(writers):
     told = {}
     for step in range(9):
@@ -138,6 +139,7 @@ def quietly(writers, hand):
         writers.refusals.append(str(error))
 
 
+@pytest.mark.slow
 def test_a_state_is_not_seen_before_it_is_whole_and_never_slips_into_an_earlier_one(writers):
     reader, recorder = writers.nets
     before = answers(reader, None)
@@ -157,6 +159,7 @@ def test_a_state_is_not_seen_before_it_is_whole_and_never_slips_into_an_earlier_
     assert answers(recorder, "state:1") == before
 
 
+@pytest.mark.slow
 def test_map_sheets_and_reports_of_a_state_keep_their_bytes(store_url, tmp_path):
     writers = Writers(store_url, tmp_path, 3)
     net = writers.nets[0]

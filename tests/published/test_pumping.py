@@ -178,6 +178,7 @@ def test_dieterich_is_leaky():
     np.testing.assert_allclose(np.sqrt(np.diag(fit.covariance)), [0.09, 0.12, 0.20], atol=0.006)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("method", "last", "expected", "rmse"),
     [

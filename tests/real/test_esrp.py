@@ -36,6 +36,7 @@ def source_levels(source):
     return table
 
 
+@pytest.mark.slow
 def test_the_whole_set_loads(esrp, levels):
     network, source, _ = esrp
     assert len(network.wells()) == 173
@@ -72,6 +73,7 @@ def map_of_2010(esrp):
     return esrp[0].map(AQUIFER, dt.date(2010, 10, 5), unit="ft")
 
 
+@pytest.mark.slow
 def test_the_map_of_5_october_2010_draws(esrp, map_of_2010):
     files = map_of_2010.write(esrp[2] / "map")
     assert [path.name for path in files] == ["map.pdf", "map.png", "map.gpkg"]
@@ -120,6 +122,7 @@ def test_gradient_with_and_without_the_findings(map_of_1971):
     assert map_of_1971.result.gradient_sound.magnitude * 1000 == pytest.approx(0.61, abs=0.03)
 
 
+@pytest.mark.slow
 def test_the_findings_are_in_words_and_on_the_sheet(esrp, map_of_1971):
     from pypdf import PdfReader
 
@@ -151,6 +154,7 @@ def test_levels_at_a_glance_equal_reference_results(esrp, levels):
     assert checked >= 20
 
 
+@pytest.mark.slow
 def test_the_report_runs(esrp, map_of_2010):
     """The report of the quarter with the same-day set, for the wells of the map's northern half and the odd ones."""
     from pypdf import PdfReader

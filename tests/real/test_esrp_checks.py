@@ -35,6 +35,7 @@ def apart(found):
     return {row.well: json.loads(row.limits)["offset_m"] / 0.3048 for row in rows.itertuples()}
 
 
+@pytest.mark.slow
 def test_the_wrong_survey_stands_470_feet_below_its_neighbours(apart):
     assert apart["USGS 42"] == pytest.approx(-470.0, abs=5.0)
 
@@ -55,6 +56,7 @@ def test_a_typed_elevation_is_stated_once_for_the_well(found):
     assert rows.iloc[0]["message"].startswith("In ")
 
 
+@pytest.mark.slow
 def test_one_in_a_hundred_levels_are_suspected_at_most(found, esrp):
     suspected = found[(found["severity"] != "note") & found["event_id"].notna()]
     levels = {
@@ -63,12 +65,14 @@ def test_one_in_a_hundred_levels_are_suspected_at_most(found, esrp):
     assert len(levels) < 0.01 * len(esrp[0].levels())
 
 
+@pytest.mark.slow
 def test_the_findings_are_few_enough_to_be_read(found, esrp):
     """1,524 before levels with one cause had one finding each; 418 before misfits at a restless well were one finding of
     the well (`tests/bench/bench_findings.py`); the aim is 1 in 100 levels at most."""
     assert len(found) < 0.0075 * len(esrp[0].levels())
 
 
+@pytest.mark.slow
 def test_half_of_the_faults_of_one_foot_in_many_wells_at_once_are_noticed(esrp):
     """Levels of 60 wells, one each, are moved by one foot; no rule notices more than about 75 % of such faults with one
     warning per 100 levels as they are (`tests/bench/bench_detection.py`)."""
@@ -105,6 +109,7 @@ def test_a_jump_of_seventeen_feet_is_found(found, esrp):
     assert rules & {series.JUMP, series.MISFIT}
 
 
+@pytest.mark.slow
 def test_a_second_run_records_nothing_new(esrp):
     first = esrp[0].checks.record(by="test").stored
     again = esrp[0].checks.record(by="test").stored

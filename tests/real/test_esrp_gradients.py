@@ -28,6 +28,7 @@ def found(esrp):
     return esrp[0].gradients.by_round(AQUIFER, dates=days, window_days=0)
 
 
+@pytest.mark.slow
 def test_planes_equal_the_reference_planes(esrp, esrp_as_published):
     """The reference has every published level, so no level is kept out by a finding here."""
     planes = reference_planes(esrp[1].parent)
@@ -42,6 +43,7 @@ def test_planes_equal_the_reference_planes(esrp, esrp_as_published):
         assert one.gradient.residual_sd_m == pytest.approx(plane["residual standard deviation (n-3)"], rel=1e-4)
 
 
+@pytest.mark.slow
 def test_with_the_bad_wells_nothing_is_determined_and_the_table_leads_to_the_plane_without(found):
     """Open data: 8.2 m/km with the four bad or perched wells, 0.61 m/km without."""
     row = found.table.set_index("date").loc["1971-07-30"]
@@ -54,6 +56,7 @@ def test_with_the_bad_wells_nothing_is_determined_and_the_table_leads_to_the_pla
     assert row["triangles_gradient"] * 1000 < 1.0
 
 
+@pytest.mark.slow
 def test_left_out_by_request_the_day_is_determined(esrp):
     row = esrp[0].gradients.by_round(AQUIFER, dates=["1971-07-30"], window_days=0, exclude=BAD).table.iloc[0]
     assert row["determined"]

@@ -29,6 +29,7 @@ def reference(esrp):
     return table.assign(well=table["series"].map(names), value=table["value"].astype(float))
 
 
+@pytest.mark.slow
 def test_monthly_percentiles_are_those_of_the_reference(esrp, reference):
     rows = reference[reference["definition"].str.contains("month . only|month .. only", regex=True)]
     found = esrp[0].seasons(list(rows["well"].unique()), unit="ft").set_index(["well", "month"])
@@ -53,6 +54,7 @@ def test_percentiles_of_all_levels_are_those_of_the_reference(esrp_as_published,
         assert found.value[0] == pytest.approx(row.value, abs=2e-6), (row.well, row.statistic)
 
 
+@pytest.mark.slow
 def test_the_newest_level_is_ranked_among_the_months_of_the_source(esrp):
     network, source, _ = esrp
     names = pd.read_csv(source / "wells.csv", dtype=str).set_index("site_id")["local_name"]

@@ -69,6 +69,7 @@ def medians(source, well, method, without=()):
     return table.reindex(range(day.dt.year.min(), day.dt.year.max() + 1)).round(6).to_numpy().ravel()
 
 
+@pytest.mark.slow
 def test_score_variance_z_and_tau_are_those_of_the_reference(both):
     _, told, found = both
     assert len(told) == len(found) >= 5
@@ -97,6 +98,7 @@ def test_score_variance_and_z_equal_those_of_rounded_medians(esrp, both):
         assert_same_score(found.loc[well], method, medians(esrp[1], well, method))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("method", METHODS)
 def test_levels_with_an_open_finding_and_no_others_take_no_part(esrp, reference, method):
     network, source, _ = esrp

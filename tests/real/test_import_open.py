@@ -113,6 +113,7 @@ def come_in(open_data, tmp_path_factory):
         net.close()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", SETS)
 def test_a_set_comes_in_with_at_most_ten_edited_lines(come_in, name):
     _, result, count = come_in(name)
@@ -122,6 +123,7 @@ def test_a_set_comes_in_with_at_most_ten_edited_lines(come_in, name):
     assert count == len(SETS[name][1])
 
 
+@pytest.mark.slow
 def test_every_published_elevation_of_the_aquifer_comes_out(come_in, open_data):
     net, _, _ = come_in("aquifer")
     with (open_data / "esrp" / "levels.csv").open(encoding="utf-8") as file:

@@ -110,6 +110,7 @@ def reference(open_data):
     return {(row["series"], row["statistic"]): float(row["value"]) for row in rows}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("well", "instrument"), [("CM0W", "CM0W-2"), ("CM3W", "CM3W-1")])
 def test_water_above_the_meadow_sensors(meadow, reference, well, instrument):
     """Rows without a stamp of the barometer's own are left out, as the reference did."""
@@ -191,6 +192,7 @@ def test_the_two_minute_logger_less_its_barometer(two_minutes):
     assert len(one) == 36_721
 
 
+@pytest.mark.slow
 def test_heads_of_the_multilevel_wells(open_data, tmp_path):
     """Ports of one well as sensors that hang at the transducer; total heads are rounded to 0.01 to 0.1 ft."""
     folder = open_data / "esrp_multilevel"

@@ -120,6 +120,7 @@ def lines_of(path):
     return {(row[1], row[2]) for row in rows if row[2]}
 
 
+@pytest.mark.slow
 def test_rows_events_and_overlaps_of_the_meadow_are_counted_as_in_its_inventory(record, open_data):
     with (open_data / "raw" / "inventory.csv").open() as file:
         inventory = {row["file"].rpartition("/")[2]: row for row in csv.DictReader(file)}
@@ -139,6 +140,7 @@ def test_rows_events_and_overlaps_of_the_meadow_are_counted_as_in_its_inventory(
     assert table.loc[table["same"] > 0, "same"].tolist() == [3467, 5468, 2]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("well", "instrument"), [("CM0W", "CM0W-2"), ("CM3W", "CM3W-1")])
 def test_water_columns_of_the_meadow_are_those_of_the_reference(record, open_data, well, instrument):
     record.loggers.correct(

@@ -40,6 +40,7 @@ def report_of(descriptor):
     return Package(str(descriptor)).validate()
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings("ignore")  # the validator's own dependencies warn
 def test_the_validator_finds_nothing_wrong(written):
     report = report_of(written)

@@ -66,11 +66,13 @@ def texts(rendered):
     return [page.extract_text().replace("\u00a0", " ") for page in pypdf.PdfReader(io.BytesIO(rendered.content)).pages]
 
 
+@pytest.mark.slow
 def test_real_figures_keep_the_report_archival(drawn):
     """ISO 19005-3 (PDF/A-3b), judged by the validator of the PDF library."""
     assert drawn[1].archival
 
 
+@pytest.mark.slow
 def test_figures_are_text_and_lines_and_name_their_wells(drawn):
     report, rendered = drawn
     pages = texts(rendered)
@@ -89,6 +91,7 @@ def test_gradient_of_the_plane_is_reported(drawn):
     assert re.search(r"gradient 0\.00200? ± 0\.0\d+, flow towards (90|89|91)° ± \d+° \(east\)", text)
 
 
+@pytest.mark.slow
 def test_well_that_does_not_fit_is_named_and_left_out_of_the_gradient(constructed, quarterly):
     record = constructed.record(24)
     facts = mapped(record, bump="HW-011")
@@ -129,6 +132,7 @@ def test_printed_state_of_levels_after_the_period_is_not_drawn(view24):
     assert "May" not in text
 
 
+@pytest.mark.slow
 def test_loggers_and_dotted_areas_keep_the_report_archival(constructed, quarterly):
     record = constructed.record(24)
     times = np.arange("2025-10-01", "2026-07-01", dtype="datetime64[h]")

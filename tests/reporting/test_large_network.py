@@ -77,6 +77,7 @@ def test_a_definition_says_from_how_many_wells_a_network_is_large(tmp_path, reco
     assert alone.for_wells(record.wells) is alone
 
 
+@pytest.mark.slow
 def test_each_aquifer_has_one_page_with_its_results_and_its_map(view, constructed):
     blocks = compose_aquifers(view, constructed.PlainDrawing())
     pages = "".join(
@@ -96,6 +97,7 @@ def test_each_aquifer_has_one_page_with_its_results_and_its_map(view, constructe
         assert not figure.captioned
 
 
+@pytest.mark.slow
 def test_every_well_is_in_the_annex_with_its_level_or_the_reason_why_it_has_none(large, record, constructed):
     report = compose(large, record, period="2026-Q1", drawing=constructed.PlainDrawing())
     sections = {section.key: section for section in report.sections}
@@ -114,6 +116,7 @@ def test_every_well_is_in_the_annex_with_its_level_or_the_reason_why_it_has_none
     assert len(listed) > WELLS * 0.9
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 def test_an_aquifer_takes_one_page_and_no_page_is_empty(large, record, constructed, page):
     own = dataclasses.replace(large, page=page)
@@ -160,6 +163,7 @@ def with_others(record, count):
     return dataclasses.replace(record, maps=(dataclasses.replace(first, control=control), *rest))
 
 
+@pytest.mark.slow
 def test_wells_of_other_aquifers_are_counted_and_long_lists_are_whole(large, record, constructed):
     view = look(large, with_others(record, 373), parse_period("2026-Q1"))
     blocks = compose_map_wells(view, constructed.PlainDrawing())
@@ -171,6 +175,7 @@ def test_wells_of_other_aquifers_are_counted_and_long_lists_are_whole(large, rec
     assert max(len(str(row[0].value).split(", ")) for row in table.rows) <= 40
 
 
+@pytest.mark.slow
 def test_the_network_is_on_two_maps_where_its_wells_are_in_two_basins(large, record, constructed):
     far = record.wells.copy()
     far.loc[far.index[-30:], "easting"] += 900_000.0

@@ -74,6 +74,7 @@ def squeezed(text):
     return " ".join(text.split())
 
 
+@pytest.mark.slow
 def test_every_heading_cell_note_and_caption_of_the_report_is_on_the_page(made):
     page, report, _ = made
     text = squeezed(" ".join(read(page).text))
@@ -108,6 +109,7 @@ def test_the_policy_lets_the_page_s_own_script_run_and_no_other(made):
     assert policy.startswith("default-src 'none'")
 
 
+@pytest.mark.slow
 def test_hostile_names_and_notes_stay_text(quarterly):
     data = constructed.record(3)
     levels = data.levels.assign(notes=HOSTILE)
@@ -166,6 +168,7 @@ def test_a_logger_line_has_the_bounds_of_a_sensor_out_of_water(quarterly):
     assert shown[2:] == [31.25, 31.5]
 
 
+@pytest.mark.slow
 def test_the_same_report_gives_the_same_page(quarterly, made):
     assert page_of(quarterly, constructed.record(24))[0] == made[0]
 

@@ -71,6 +71,7 @@ def view_of(browser):
     return chart, float(chart.get_attribute("data-from")), float(chart.get_attribute("data-to"))
 
 
+@pytest.mark.slow
 def test_it_opens_from_disk_without_an_error_and_asks_for_nothing(browser, page):
     browser.get_log("browser"), browser.get_log("performance")
     browser.get(page.as_uri())
@@ -153,6 +154,7 @@ def test_a_narrow_screen_is_not_wider_than_it_is(shown):
     assert width[0] <= width[1]
 
 
+@pytest.mark.slow
 def test_print_has_the_report_and_not_the_tools(shown, tmp_path):
     from pypdf import PdfReader
 
@@ -241,6 +243,7 @@ def test_every_text_has_the_contrast_of_wcag_2_level_aa(shown):
     assert shown.execute_script(CONTRAST) == []
 
 
+@pytest.mark.slow
 def test_figures_tables_and_pictures_have_a_text_in_their_place(shown):
     missing = shown.execute_script(
         "return [...document.querySelectorAll('.picture')].filter((one) => !one.getAttribute('aria-label')).length"

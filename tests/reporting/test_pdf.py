@@ -151,6 +151,7 @@ def test_a_letter_without_a_glyph_is_noticed():
     assert (len(missing), count) == (1, 2)
 
 
+@pytest.mark.slow
 def test_another_cut_off_gives_other_bytes(report24, rendered24):
     later = dataclasses.replace(report24, known_on=RecordState(8, report24.known_on.recorded_at_utc))
     other = render_pdf(later, creator="gwnet test")
@@ -204,6 +205,7 @@ def test_every_page_says_which_of_how_many_and_in_what_state(rendered24, report2
         assert report24.state_words in text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("page", ["A4", "Letter"])
 @pytest.mark.parametrize("count", [3, 24])
 def test_no_page_is_empty_or_holds_a_single_line(constructed, quarterly, page, count):
@@ -285,6 +287,7 @@ def test_bookmarks_follow_the_titles_and_lead_to_wells(rendered24, report24):
     assert "HW-001" in flat
 
 
+@pytest.mark.slow
 def test_figures_are_vector_forms_and_say_in_a_caption_what_no_title_says(rendered24, report24):
     document = reader(rendered24)
     forms, captions = 0, 0
@@ -405,6 +408,7 @@ def test_giant_texts_are_set_and_not_lost():
     assert text.count("x") >= 3000
 
 
+@pytest.mark.slow
 def test_many_notes_run_over_pages():
     rows = tuple((Cell(f"W-{number}"), Cell(None, f"a reason of its own, number {number}")) for number in range(300))
     rendered = render_pdf(make(Section("a", "A", (Table("t", "c", (Column("Well"), Column("Level")), rows),))))

@@ -122,5 +122,6 @@ def test_another_program_reads_the_same_tree(file, report24):
     assert lines.count("Figure") == len(report24.figures())
 
 
+@pytest.mark.slow
 def test_the_same_report_has_the_same_tags(report24, rendered24):
     assert render_pdf(report24, creator="gwnet test").content == rendered24.content

@@ -35,6 +35,7 @@ def written(constructed, quarterly, tmp_path_factory):
     return write(constructed, quarterly, tmp_path_factory.mktemp("out") / "new" / "folder")
 
 
+@pytest.mark.slow
 def test_files_beside_each_other(written):
     names = sorted(path.name for path in written.pdf.parent.iterdir())
     stem = "quarterly_HOL_2026-Q1"
@@ -78,6 +79,7 @@ def test_manifest_tells_what_the_report_was_made_from(written, quarterly):
         assert entry == {"sha256": hashlib.sha256(content).hexdigest(), "bytes": len(content)}
 
 
+@pytest.mark.slow
 def test_second_run_gives_the_same_bytes(constructed, quarterly, written, tmp_path):
     again = write(constructed, quarterly, tmp_path)
     for path in (written.pdf, written.manifest, *written.annex):
@@ -160,6 +162,7 @@ def test_printed_values_name_table_row_and_column(report24):
     assert not [key for key in keys if key[0] in {"findings", "corrections"}]
 
 
+@pytest.mark.slow
 def test_names_of_definition_site_and_aquifer_cannot_leave_the_folder(constructed, quarterly, tmp_path):
     data = constructed.record(3)
     data = dataclasses.replace(
@@ -173,6 +176,7 @@ def test_names_of_definition_site_and_aquifer_cannot_leave_the_folder(constructe
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
+@pytest.mark.slow
 def test_a_report_that_cannot_be_made_writes_nothing(constructed, quarterly, tmp_path):
     class Broken(constructed.PlainDrawing):
         def hydrographs(self, view, wells, group, frame):

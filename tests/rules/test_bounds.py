@@ -39,6 +39,7 @@ def test_every_needed_library_has_a_lower_bound(lowest):
     assert {Requirement(line).name for line in project["dependencies"]} == set(lowest)
 
 
+@pytest.mark.slow
 def test_click_is_new_enough_for_the_types_in_brackets(lowest):
     used = bracketed_click_classes()
     assert used <= set(GENERIC_SINCE)

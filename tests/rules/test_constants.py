@@ -36,6 +36,7 @@ def test_the_rule_finds_them(source, expected):
     assert literals(source) == expected
 
 
+@pytest.mark.slow
 def test_the_package_uses_the_names():
     home = ROOT / "gwnet" / "constants.py"
     assert [name for _, name in literals(home.read_text(encoding="utf-8"))] == ["NORMAL_95", "MAD_TO_SD"]

@@ -5,6 +5,8 @@ import re
 import sys
 import tomllib
 
+import pytest
+
 from ..helpers import ROOT, package_modules
 
 #: Distributions by the module that they bring, where the names differ.
@@ -32,9 +34,11 @@ def imported():
     return {_BRINGS.get(name, name).lower() for name in own}
 
 
+@pytest.mark.slow
 def test_every_import_is_a_declared_dependency():
     assert imported() - declared() - declared("postgres") == set()
 
 
+@pytest.mark.slow
 def test_every_declared_dependency_is_imported():
     assert declared() - imported() == _DATA

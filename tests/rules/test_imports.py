@@ -50,6 +50,7 @@ def test_every_package_and_module_is_in_a_layer():
     assert there - {"__init__", "__main__"} <= named
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("library", ONLY_IN)
 def test_a_library_is_known_in_one_place_only(library):
     home = re.compile(ONLY_IN[library])
@@ -62,6 +63,7 @@ def test_a_library_is_known_in_one_place_only(library):
     assert [user for user in users if not home.fullmatch(user)] == []
 
 
+@pytest.mark.slow
 def test_imports_are_absolute():
     for file in package_modules():
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):

@@ -92,5 +92,6 @@ def test_a_class_that_is_a_root_brings_its_methods_and_those_that_a_framework_ca
     assert left == ["pack.inner:alone", "pack.late:never", "pack.shapes:Round.edge", "pack.tools:kept"]
 
 
+@pytest.mark.slow
 def test_every_public_definition_is_reached(unreached):
     assert sorted(unreached) == []

@@ -96,6 +96,7 @@ def test_a_command_only_parses_calls_and_prints(name):
 DOORS = {"cli/__init__.py", "cli/completion.py"}
 
 
+@pytest.mark.slow
 def test_only_the_doors_of_the_command_line_catch_our_errors():
     for file in package_modules():
         where = file.relative_to(ROOT / "gwnet")

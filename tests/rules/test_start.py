@@ -41,6 +41,7 @@ def test_importing_the_package_loads_no_heavy_library(tmp_path):
     assert loaded_after("import gwnet, gwnet.errors, gwnet.units", tmp_path) & HEAVY == set()
 
 
+@pytest.mark.slow
 def test_opening_a_record_loads_no_drawing(tmp_path):
     code = (
         "import gwnet\nfrom gwnet import network\n"

@@ -31,6 +31,7 @@ def open_sums(address):
         opened.close()
 
 
+@pytest.mark.slow
 def test_a_record_goes_from_either_database_to_a_file_and_to_both_and_back(filled, tmp_path, postgres_module_url):
     expected = sums_of(filled)
     assert set(METADATA.tables) <= set(expected)
@@ -141,6 +142,7 @@ def test_a_file_is_replaced_only_when_asked_and_never_the_record(filled, tmp_pat
         make_backup(filled, tmp_path / "none" / "copy")
 
 
+@pytest.mark.slow
 def test_a_copy_that_differs_is_not_kept(filled, tmp_path, monkeypatch):
     """One value is changed between copying and comparing."""
     finish = backup._finish_file

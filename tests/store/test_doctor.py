@@ -82,6 +82,7 @@ def findings(store):
     return tuple(one for one in examine.examine(store).findings if (one.table, one.row) != ("source_file", 1))
 
 
+@pytest.mark.slow
 def test_a_record_that_only_the_program_wrote_is_clean(record):
     assert [found.message for found in findings(record)] == []
     done = examine.examine(record)
@@ -91,6 +92,7 @@ def test_a_record_that_only_the_program_wrote_is_clean(record):
     assert {f"rows of {name}" for name in described} <= {check.check for check in done.checks}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "state", "table", "words"),
     [
@@ -401,6 +403,7 @@ def logical(path):
     return tables, rows
 
 
+@pytest.mark.slow
 def test_sixty_flipped_bits_are_each_found(tmp_path):
     """A flipped bit that changes anything that the file says is found; in bytes that hold nothing it changes nothing."""
     source, path = tmp_path / "record.sqlite", tmp_path / "flipped.sqlite"

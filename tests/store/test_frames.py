@@ -68,6 +68,7 @@ def test_an_empty_record_gives_the_declared_columns(store):
             check(table, name)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", FRAMES)
 def test_the_demo_record_gives_the_declared_columns(name, demo_record):
     store = open_store(demo_record)

@@ -55,6 +55,7 @@ def change_column(connection, table, column, value):
         raise StoreError("no live row has a value there")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("table", sorted(set(METADATA.tables) - COPIES))
 def test_no_column_of_a_row_is_altered_and_no_row_deleted(filled, table):
     refused(filled, f"DELETE FROM {table}")
@@ -73,6 +74,7 @@ def test_no_table_is_truncated(postgres_url):
             refused(store, f"TRUNCATE {table} CASCADE")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("table", sorted(set(METADATA.tables) - COPIES))
 def test_no_row_is_replaced(tmp_path, table):
     """PostgreSQL has nothing like INSERT OR REPLACE of SQLite, which deletes without a trigger for deletion."""
@@ -86,6 +88,7 @@ def test_a_code_is_not_replaced_by_a_row_without_number(tmp_path):
         refused(store, "INSERT OR REPLACE INTO well (site_id, code) SELECT site_id, code FROM well")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("table", RECORDED_TABLES)
 def test_a_row_is_retired_once(filled, table):
     with filled.altering() as connection:
@@ -108,6 +111,7 @@ def test_copies_may_be_made_anew(filled):
         assert connection.execute(text("SELECT count(*) FROM sample_pack")).scalar_one() == 0
 
 
+@pytest.mark.slow
 def test_guards_that_were_dropped_or_changed_are_made_anew(filled):
     before = standing(filled)
     on_table = "" if filled.is_sqlite else " ON well"

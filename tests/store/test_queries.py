@@ -83,6 +83,7 @@ def test_a_barometer_comes_first_where_wells_are_in_order(connection):
     assert deployments["well"].tolist() == ["", "MW-1", "MW-1"]
 
 
+@pytest.mark.slow
 def test_what_happened_to_a_well_is_stated_in_order(connection):
     told = history.happenings(connection, 1)
     assert told["recorded_at_utc"].is_monotonic_increasing

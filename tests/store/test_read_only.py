@@ -39,6 +39,7 @@ def shelf():
     shutil.rmtree(folder)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("journal", ["wal", "delete"])
 @pytest.mark.parametrize("file_mode", [0o444, 0o644])
 def test_levels_of_a_record_in_a_folder_that_cannot_be_written(demo_store, shelf, journal, file_mode):
@@ -70,6 +71,7 @@ raise SystemExit(main(["check", "--db", closed, "--by", "A"]))
 """
 
 
+@pytest.mark.slow
 def test_recording_in_it_is_refused_with_what_to_do(demo_store, shelf):
     closed = shelf / "record.sqlite"
     shutil.copyfile(demo_store, closed)

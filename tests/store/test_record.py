@@ -116,6 +116,7 @@ def test_retiring_twice_is_refused(store, well_id):
                 retire(connection, "measuring_point", [old], by="Ben", reason="once")
 
 
+@pytest.mark.slow
 def test_a_reading_is_never_altered(store, well_id):
     event = add_event(store, well_id)
     with pytest.raises(StoreError, match="never altered"), store.altering() as connection:
@@ -250,6 +251,7 @@ def test_a_file_that_is_no_database(tmp_path):
         revision.guard(opened)
 
 
+@pytest.mark.slow
 def test_sqlite_keeps_a_write_ahead_log_and_foreign_keys(tmp_path):
     opened = open_store(tmp_path / "a.sqlite", create=True)
     revision.upgrade(opened)

@@ -175,6 +175,7 @@ def test_every_sample_leads_to_its_download(store, loads):
     }
 
 
+@pytest.mark.slow
 def test_the_record_of_any_moment(loads):
     first, _, _ = loads.add(days(0), [0, 20, 40], [1, 1, 1])
     loads.add(days(1), [10, 30], [2, 2])
@@ -305,6 +306,7 @@ def test_sizes_around_a_statement(loads):
         assert list(loads.samples(series).values()) == [float(step) for step in range(count)]
 
 
+@pytest.mark.slow
 def test_samples_without_value_or_of_unequal_number_are_refused(store, loads):
     with pytest.raises(ShapeError, match="without a value"):
         loads.add(days(0), [0, 10], [1.0, np.nan])
@@ -457,6 +459,7 @@ def test_a_file_that_changed_while_it_was_read_is_refused(store, tmp_path):
         packing.keep(connection, sha256="0" * 64, layout="plain", row_count=3, by="Ana")
 
 
+@pytest.mark.slow
 def test_one_series_for_each_quantity_and_take(store, loads):
     loads.add(days(0), [0], [1.0])
     loads.add(days(0), [0], [1.0], quantity="battery", unit="V")

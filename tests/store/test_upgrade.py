@@ -58,6 +58,7 @@ def ordered(rows):
     return sorted(rows, key=lambda row: [str(value) for value in row.values()])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ROWS)
 def test_every_row_survives_the_upgrade(name, old, store_url):
     store = old(name)
@@ -192,6 +193,7 @@ def test_nothing_can_be_deleted_or_altered_after_the_upgrade(old, store_url):
             connection.execute(text(f"UPDATE {change}"))
 
 
+@pytest.mark.slow
 def test_foreign_keys_hold_after_the_upgrade(old, store_url):
     store = old("0001")
     upgrade(store_url)

@@ -77,6 +77,7 @@ def test_reduced_levels_are_replaced_cleared_and_carry_their_hash(filled):
     assert "level_record" not in NO_LEVEL_RESTS_ON
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("view", list(views()))
 def test_a_view_is_read_with_types_whichever_database_it_is_in(filled, view):
     with filled.reading() as connection:
