@@ -123,7 +123,12 @@ def test_nothing_is_said_beside_a_progress_bar_or_without_a_terminal(monkeypatch
         pass
     assert shown == []
     with output.progress("loading") as show:
-        assert output._Bars.count == 1
         show(1, 2)
-    assert output._Bars.count == 0
     assert shown == []
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    with output.progress("loading") as show:
+        assert output._Bars.count == 0, "nothing is known of the progress, so the command may be said to be at work"
+        show(1, 2)
+        assert output._Bars.count == 1
+    assert output._Bars.count == 0
+    assert "loading  50%  (1 of 2)" in shown[0]

@@ -37,7 +37,7 @@ def test_a_command_is_said_to_be_at_work_until_its_progress_is_known(monkeypatch
         while "export is at work" not in screen.getvalue() and time.monotonic() < deadline:
             time.sleep(0.01)
         show(1, 4)
-        assert screen.getvalue().endswith("\r" + " " * 60 + "\rexport  25%  (1 of 4)")
+        assert screen.getvalue().endswith("\r" + " " * 60 + "\r\rexport  25%  (1 of 4)")
 
 
 def test_progress_is_silent_where_nobody_watches(capsys):
