@@ -253,6 +253,7 @@ def working() -> Iterator[None]:
             seconds += 1.0
         if shown:
             click.echo(_CLEARED, nl=False, err=True)
+            _Bars.says_at_work = False
 
     thread = threading.Thread(target=show, daemon=True)
     thread.start()
