@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate
 from typing import Final
@@ -99,11 +99,19 @@ def lay_out(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence
     entries : sequence of KeyEntry
         Key.
     """
-    sheets = [_beside(page, extent, notes, entries, wider) for wider in _WIDER]
-    sheets += [_below(page, extent, notes, entries, most) for most in _MOST_TEXT]
+    # more room for text never leaves a larger map, so of each kind the first that holds the text is the best
+    sheets = (
+        _first_whole(_beside(page, extent, notes, entries, wider) for wider in _WIDER),
+        _first_whole(_below(page, extent, notes, entries, most) for most in _MOST_TEXT),
+    )
     whole = [sheet for sheet in sheets if sheet.is_whole]
-    # where no layout holds the text, only lists of wells are cut, and the map keeps its usual size
-    return max(whole or [sheets[0], sheets[len(_WIDER)]], key=lambda sheet: sheet.frame.mm_per_unit)
+    return max(whole or sheets, key=lambda sheet: sheet.frame.mm_per_unit)
+
+
+def _first_whole(sheets: Iterator[Sheet]) -> Sheet:
+    """Return the first layout that holds the whole text; where none does the first of all, with the largest map."""
+    usual = next(sheets)
+    return usual if usual.is_whole else next((sheet for sheet in sheets if sheet.is_whole), usual)
 
 
 def with_notes(sheet: Sheet, notes: Sequence[Note]) -> Sheet:
