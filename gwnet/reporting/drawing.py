@@ -63,10 +63,8 @@ class Drawing(Protocol):
     ) -> bytes | DrawnFigure:
         """Draw where the selected wells are, or some of them."""
 
-    def potentiometric_map(
-        self, view: ReportView, facts: MapFacts, frame: FigureFrame, *, brief: bool = False
-    ) -> bytes | DrawnFigure:
-        """Draw one potentiometric map; a brief one without method and cautions."""
+    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes | DrawnFigure:
+        """Draw one potentiometric map without method and cautions, which the report's text has."""
 
     def aquifer_page(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> bytes | DrawnFigure:
         """Draw the page of an aquifer: map, changes at the wells, notes."""

@@ -85,10 +85,8 @@ class ReportDrawing:
         )
         return drawn_figure(draw_network_map(data, size_mm=(frame.width_mm, frame.height_mm)), svg=self._pages)
 
-    def potentiometric_map(
-        self, view: ReportView, facts: MapFacts, frame: FigureFrame, *, brief: bool = False
-    ) -> DrawnFigure:
-        """Draw one potentiometric map with its own notes.
+    def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> DrawnFigure:
+        """Draw one potentiometric map without method, findings in words and cautions, which the report's text has.
 
         Parameters
         ----------
@@ -98,8 +96,6 @@ class ReportDrawing:
             The map; its result is what the analysis made.
         frame : FigureFrame
             Room on the page.
-        brief : bool, optional
-            Whether method, findings in words and cautions are left out.
 
         Returns
         -------
@@ -110,7 +106,7 @@ class ReportDrawing:
         title = f"Potentiometric surface with {outside}" if outside else "Potentiometric surface"
         data = map_plot_data(facts.result, _context(view, facts.aquifer), title=title)
         return drawn_figure(
-            draw_surface_map(data, size_mm=(frame.width_mm, frame.height_mm), full_text=not brief), svg=self._pages
+            draw_surface_map(data, size_mm=(frame.width_mm, frame.height_mm), full_text=False), svg=self._pages
         )
 
     def aquifer_page(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> DrawnFigure:

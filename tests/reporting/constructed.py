@@ -359,7 +359,7 @@ class PlainDrawing:
         axes.plot(drawn["easting"], drawn["northing"], "k^")
         return self._pdf(figure)
 
-    def potentiometric_map(self, view, facts, frame, *, brief=False):
+    def potentiometric_map(self, view, facts, frame):
         figure, axes = self._figure(frame)
         used = facts.control[facts.control["used"].astype(bool)]
         axes.scatter(used["easting"], used["northing"], c=used["water_elevation_m"], cmap="Greys")

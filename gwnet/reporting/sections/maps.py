@@ -159,7 +159,7 @@ def _map_block(view: ReportView, facts: MapFacts, drawing: Drawing, key: str, he
     frame = FigureFrame(TEXT_WIDTH_MM, height_mm, view.measures.unit)
     caption = f"{describe_map(view, facts)}. Dashed contours are inferred; cautions are in the remarks after the maps."
     alt = f"Map of the potentiometric surface. {caption}"
-    draw = functools.partial(drawing.potentiometric_map, view, facts, frame, brief=True)
+    draw = functools.partial(drawing.potentiometric_map, view, facts, frame)
     return FigureSlot(key, caption, alt, draw)
 
 
