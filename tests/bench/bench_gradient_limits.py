@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
-from gwnet.hydro.gradients.horizontal import plane_gradient
+from gwnet.hydro.gradients.horizontal import Gradient, plane_gradient
 
 Floats = NDArray[np.float64]
 
@@ -76,13 +76,7 @@ def simulate_limits(n: int, size: float, *, reach: float = 0.0, draws: int = 100
         truth = slope + slope_of_field
         gradient = plane_gradient(*wells.T, wells @ slope + departure, 1e-6)
         true_size, true_azimuth = np.hypot(*truth), np.degrees(np.arctan2(-truth[0], -truth[1]))
-        off = (true_azimuth - gradient.azimuth_deg + 180.0) % 360.0 - 180.0
-        held = (
-            abs(gradient.magnitude - true_size) <= gradient.magnitude_half_width
-            if gradient.determined
-            else true_size <= gradient.upper_limit
-        )
-        towards = -gradient.anticlockwise_deg <= off <= gradient.clockwise_deg
+        held, towards, off = judge(gradient, true_size, true_azimuth)
         counts += [
             gradient.determined,
             held,
@@ -93,6 +87,17 @@ def simulate_limits(n: int, size: float, *, reach: float = 0.0, draws: int = 100
     shares = counts / draws
     given = counts[3] / counts[0] if counts[0] else float("nan")
     return Shares(*shares[:3], given, shares[4])
+
+
+def judge(gradient: Gradient, true_size: float, true_azimuth: float) -> tuple[bool, bool, float]:
+    """Return whether the limits of size and direction hold the truth, and how far the direction is off it [deg]."""
+    off = (true_azimuth - gradient.azimuth_deg + 180.0) % 360.0 - 180.0
+    held = (
+        abs(gradient.magnitude - true_size) <= gradient.magnitude_half_width
+        if gradient.determined
+        else true_size <= gradient.upper_limit
+    )
+    return held, -gradient.anticlockwise_deg <= off <= gradient.clockwise_deg, off
 
 
 def simulate_three(n: int, size: float, *, among: bool = True, draws: int = 1000, seed: int = 1) -> Shares:
@@ -119,13 +124,7 @@ def simulate_three(n: int, size: float, *, among: bool = True, draws: int = 1000
             heads = wells @ slope + random.normal(size=len(wells))
         gradient = plane_gradient(*wells[three].T, heads[three], 0.005, departure=known)
         azimuth = np.degrees(np.arctan2(-slope[0], -slope[1]))
-        off = (azimuth - gradient.azimuth_deg + 180.0) % 360.0 - 180.0
-        held = (
-            abs(gradient.magnitude - size) <= gradient.magnitude_half_width
-            if gradient.determined
-            else size <= gradient.upper_limit
-        )
-        towards = -gradient.anticlockwise_deg <= off <= gradient.clockwise_deg
+        held, towards, off = judge(gradient, size, azimuth)
         says = "only the reading errors are known" in gradient.note
         counts += [gradient.determined, held, towards, says, gradient.determined and abs(off) > 45.0]
     return Shares(*(counts / draws))
