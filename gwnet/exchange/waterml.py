@@ -22,6 +22,7 @@ from gwnet.exchange.extract import Extract
 from gwnet.exchange.level_series import DEPTH, ELEVATION, LevelSeries, iterate_series
 from gwnet.exchange.registry import register_format
 from gwnet.exchange.xml_text import attribute, element_text, number, places_of, point_of, urn
+from gwnet.store.columns import QUALITIES
 from gwnet.version import PROGRAM
 
 _NAMESPACES: Final = " ".join(
@@ -50,7 +51,6 @@ _PROPERTIES: Final = {
     ELEVATION: ("Elevation of the water in the well", "Positive upward, above the vertical datum of the site."),
 }
 #: The own words of the standard for quality (OGC 10-126r4, table 5); others are not coded.
-_QUALITIES: Final = frozenset({"good", "suspect", "estimate", "poor", "unchecked"})
 _UNCODED: Final = "unchecked"
 
 
@@ -216,7 +216,7 @@ def _code(series: LevelSeries) -> str:
 
 
 def _usual_quality(series: LevelSeries) -> str:
-    counts = Counter(text if text in _QUALITIES else _UNCODED for text in series.quality)
+    counts = Counter(text if text in QUALITIES else _UNCODED for text in series.quality)
     return str(max(sorted(counts), key=counts.__getitem__))
 
 
@@ -272,7 +272,7 @@ def _metadata(
 ) -> str:
     """Return what a point says beyond the default, in the order of the schema."""
     parts = []
-    coded = quality if quality in _QUALITIES else _UNCODED
+    coded = quality if quality in QUALITIES else _UNCODED
     if coded != usual:
         parts.append(_reference("quality", f"{_WATERML}/quality/{coded}", coded))
     if not bound and math.isnan(value):

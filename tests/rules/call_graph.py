@@ -2,7 +2,7 @@
 
 Names are resolved through imports, methods by their name alone: an attribute ``x.fit`` that runs reaches the methods
 ``fit`` of all classes that are reached. So a definition may be called reached although nothing calls it, but what is
-called unreached is not called. A class that inherits from a class outside the package, or from one that is told of its
+called unreached is not called. A class that inherits from a class outside the package, or from one that registers its
 heirs (`__init_subclass__`), is reached with its module: it may register itself.
 """
 

@@ -38,8 +38,8 @@ MADE_UP = {
     "pack.hooks": (
         "import click\n\nclass Group(click.Group):\n    def list_commands(self):\n        return []\n\n"
         "class Sub(Group):\n    pass\n\n"
-        "class Told:\n    def __init_subclass__(cls):\n        TABLE[cls.__name__] = cls\n\n"
-        "class Heir(Told):\n    pass\n"
+        "class Registry:\n    def __init_subclass__(cls):\n        TABLE[cls.__name__] = cls\n\n"
+        "class Heir(Registry):\n    pass\n"
     ),
     "pack.parts": "",
     "pack.parts.first": "from pack.door import register\n\n@register\ndef made():\n    return 1\n",
@@ -76,8 +76,8 @@ def test_what_nothing_calls_is_found():
         "pack.hooks:Group",
         "pack.hooks:Group.list_commands",
         "pack.hooks:Heir",
+        "pack.hooks:Registry",
         "pack.hooks:Sub",
-        "pack.hooks:Told",
         "pack.inner:alone",
         "pack.late:never",
         "pack.parts.first:made",

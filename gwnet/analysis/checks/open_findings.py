@@ -95,8 +95,8 @@ def _open_findings(record: Snapshot) -> _Doubts:
         return _Doubts({}, ())
     approved = set(record.reviews.loc[record.reviews["state"] == "approved", "event_id"].astype(int))
     held: dict[int, str] = {}
-    # Sorted, since of several findings of a level the first by name gives the reason, on every run.
     stepped: list[SteppedTape] = []
+    # Sorted, since of several findings of a level the first by name gives the reason, on every run.
     for row in join_decisions(record, noticed).sort_values("rule", kind="stable").to_dict("records"):
         if row["decision"] == _DISMISSED:
             continue

@@ -4,6 +4,8 @@ Parameters
 ----------
 xq, yq : array_like
     Coordinates, of shapes that broadcast [m].
+inside_control : bool, optional
+    Give NaN beyond the convex hull of the control.
 z : array_like, shape (n,)
     Water elevation, positive upward [m].
 hull : numpy.ndarray, shape (k, 2)

@@ -64,12 +64,7 @@ class KrigedSurface:
     def predict(self, xq: ArrayLike, yq: ArrayLike, *, inside_control: bool = False) -> Floats:
         """Return the estimated heads.
 
-        Parameters
-        ----------
-        xq, yq : array_like
-            Coordinates, of shapes that broadcast [m].
-        inside_control : bool, optional
-            Give NaN beyond the convex hull of the control.
+        Parameters as `gwnet.hydro.surfaces`.
 
         Returns
         -------

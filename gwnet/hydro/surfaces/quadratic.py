@@ -71,12 +71,7 @@ class QuadraticSurface:
     def predict(self, xq: ArrayLike, yq: ArrayLike, *, inside_control: bool = False) -> Floats:
         """Return the heads of the surface.
 
-        Parameters
-        ----------
-        xq, yq : array_like
-            Coordinates, of shapes that broadcast [m].
-        inside_control : bool, optional
-            Give NaN beyond the convex hull of the control.
+        Parameters as `gwnet.hydro.surfaces`.
 
         Returns
         -------

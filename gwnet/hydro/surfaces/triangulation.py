@@ -39,10 +39,10 @@ class TriangulatedSurface:
     def predict(self, xq: ArrayLike, yq: ArrayLike, *, inside_control: bool = False) -> Floats:
         """Return the interpolated heads.
 
+        Parameters as `gwnet.hydro.surfaces`.
+
         Parameters
         ----------
-        xq, yq : array_like
-            Coordinates, of shapes that broadcast [m].
         inside_control : bool, optional
             Give NaN beyond the convex hull; otherwise the head at the nearest point of its outline is given there.
 
