@@ -13,6 +13,7 @@ the cause, ``false`` findings per trial that neither the untouched series nor th
 
 from __future__ import annotations
 
+import copy
 import os
 import sys
 import tempfile
@@ -328,24 +329,26 @@ def main(
         min(*(when[-1] for when, _ in series.values()), air_when[gaps[0]] if gaps.size else air_when[-1]) - DAYS * DAY
     )
     last = max(last, first)
+    # what all kinds of fault begin with: the same untouched series, readings and findings, drawn once
+    untouched = []
+    for draw in range(draws):
+        rng = np.random.default_rng([seed, draw])
+        sound = window(series, first + (last - first) * float(rng.uniform()))
+        readings = read_by_hand(sound, rng)
+        with tempfile.TemporaryDirectory() as folder:
+            untouched.append((sound, readings, findings_of(sound, readings, Path(folder)), rng))
     rows: dict[str, dict[str, float]] = {}
     print(f"{'fault':<26}{'noticed':>9}{'named':>8}{'false a trial':>15}")
-    clean_count = []
     for kind in kinds:
         counts = {"trials": 0, "noticed": 0, "named": 0, "false": 0}
-        for draw in range(draws):
-            rng = np.random.default_rng([seed, draw])
-            start = first + (last - first) * float(rng.uniform())
-            sound = window(series, start)
-            readings = read_by_hand(sound, rng)
+        for draw, (sound, readings, before, begun) in enumerate(untouched):
+            rng = copy.deepcopy(begun)
             well = WELLS[draw % len(WELLS)]
-            with tempfile.TemporaryDirectory() as one, tempfile.TemporaryDirectory() as other:
-                before = findings_of(sound, readings, Path(one))
+            with tempfile.TemporaryDirectory() as folder:
                 spoilt = sound.copied()
                 begins, ends = KINDS[kind].make(spoilt, well, rng)
                 read = read_by_hand(spoilt, rng) if KINDS[kind].is_of_water else readings
-                after = findings_of(spoilt, read, Path(other))
-            clean_count.append(len(before))
+                after = findings_of(spoilt, read, Path(folder))
             known = set(_marks(before))
             new = after[[mark not in known for mark in _marks(after)]]
             low, high = (str(np.datetime_as_string(edge, unit="s")) for edge in (begins - DAY, ends + DAY))
@@ -364,7 +367,8 @@ def main(
         rows[kind] = {name: counts[name] / counts["trials"] for name in ("noticed", "named", "false")}
         told = ("", "") if not KINDS[kind].named else (f"{rows[kind]['noticed']:.0%}", f"{rows[kind]['named']:.0%}")
         print(f"{kind:<26}{told[0]:>9}{told[1]:>8}{rows[kind]['false']:>15.2f}", flush=True)
-    print(f"findings of 120 days of the three untouched series: {np.mean(clean_count):.1f}")
+    count = np.mean([len(before) for _, _, before, _ in untouched])
+    print(f"findings of 120 days of the three untouched series: {count:.1f}")
     return rows
 
 
