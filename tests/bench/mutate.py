@@ -13,8 +13,8 @@ defaults of fields) need a fresh import, so the files of tests that import the m
 
 ``--tests PATH ...`` names other tests than those of FOLDERS_OF_TESTS, for example of the layers above. ``--only PLACE
 ...`` tries those changes of the sample whose place begins so (``gwnet/hydro/arrays.py:40``), for example again after
-tests were added. ``--learned FILE`` keeps what the run without a change told, for another run; tests that were added
-since then run for every change. ``--budget`` is the processor time that the tests of one change may take [s].
+tests were added. ``--learned FILE`` keeps what the run without a change told, for another run of the same code; tests that were
+added since then run for every change. ``--budget`` is the processor time that the tests of one change may take [s].
 ``--list`` prints the sample and runs nothing. A hundred changes take about ten minutes of one core.
 """
 
@@ -22,6 +22,7 @@ from __future__ import annotations
 
 import argparse
 import ast
+import hashlib
 import importlib
 import importlib.machinery
 import io
@@ -106,8 +107,9 @@ class Change(NamedTuple):
 
 
 class Learned(NamedTuple):
-    """What the run without a change told: functions called by each test and file, processor times [s], failures."""
+    """What the run without a change told: of which code, functions called by each test and file, times [s], failures."""
 
+    of: str
     called: dict[str, set[tuple[str, str, int]]]
     shared: dict[str, set[tuple[str, str, int]]]
     seconds: dict[str, float]
@@ -204,6 +206,14 @@ def key_of(code: CodeType) -> tuple[str, str, int]:
     return code.co_filename, code.co_qualname, code.co_firstlineno
 
 
+def digest_of_code() -> str:
+    """Return what tells whether the files of the changed folders, and where they lie, are still the same."""
+    digest = hashlib.sha256()
+    for path in sorted(path for folder in FOLDERS for path in (ROOT / folder).rglob("*.py")):
+        digest.update(str(path).encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()
+
+
 def apply_in_memory(change: Change) -> None:
     """Give the functions of a module, imported before, the code that they have with a change."""
     import gc
@@ -265,7 +275,7 @@ class Trials:
         self.sample, self.places, self.budget_s = sample, asked.tests, asked.budget
         self.kept = Path(asked.learned).absolute() if asked.learned else None
         self.noticed: dict[Change, str] = {}
-        self.learned = Learned({}, {}, {}, [])
+        self.learned = Learned(digest_of_code(), {}, {}, {}, [])
         self.calls: set[tuple[str, str, int]] | None = None
         self.pipe: int | None = None
 
@@ -277,8 +287,10 @@ class Trials:
         for layer in FOLDERS:
             for path in sorted((ROOT / layer).rglob("*.py")):
                 importlib.import_module(dotted(path))
-        if self.kept is not None and self.kept.exists():
-            self.learned = pickle.loads(self.kept.read_bytes())
+        known = pickle.loads(self.kept.read_bytes()) if self.kept is not None and self.kept.exists() else None
+        # functions are known by file and line: of other code, no test would seem to call them
+        if known is not None and known.of == self.learned.of:
+            self.learned = known
         else:
             told = in_fork(partial(self.learn, session.items), 3600)
             self.learned = pickle.loads(told)
