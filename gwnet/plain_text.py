@@ -107,8 +107,26 @@ def as_it_was(text: str) -> str:
     return text[1:] if text.startswith("'") and text[1:].startswith(_FORMULA_STARTS) else text
 
 
-def file_value(value: Any) -> Any:
+def may_be_neutralised(text: str) -> bool:
+    """Return whether some cell of a text may be from `neutralised`.
+
+    Parameters
+    ----------
+    text : str
+        Text of a whole file.
+    """
+    return any(f"'{sign}" in text for sign in _FORMULA_STARTS)
+
+
+def file_value(value: Any, *, is_exact: bool = False) -> Any:
     """Return a value of a frame as a plain one for files: text, number, truth value, list or None.
+
+    Parameters
+    ----------
+    value : object
+        Value.
+    is_exact : bool, optional
+        Whether a number keeps all its digits, as one does that is to be loaded again.
 
     Returns
     -------
@@ -123,7 +141,7 @@ def file_value(value: Any) -> Any:
         return [file_value(part) for part in value]
     if hasattr(value, "item"):
         value = value.item()
-    if isinstance(value, float):
+    if isinstance(value, float) and not is_exact:
         return round(value, _FILE_DECIMALS) if abs(value) >= _SMALL else float(f"{value:.{_FILE_DECIMALS}g}")
     return value
 

@@ -128,9 +128,17 @@ def _number(value: float, name: str) -> str:
     return f"{value:.6g}"
 
 
-def csv_value(value: Any) -> Any:
-    """Return a value for a CSV cell; text that a spreadsheet would run as a formula is led by an apostrophe."""
-    plain = file_value(value)
+def csv_value(value: Any, *, is_exact: bool = False) -> Any:
+    """Return a value for a CSV cell; text that a spreadsheet would run as a formula is led by an apostrophe.
+
+    Parameters
+    ----------
+    value : object
+        Value.
+    is_exact : bool, optional
+        As of `gwnet.plain_text.file_value`.
+    """
+    plain = file_value(value, is_exact=is_exact)
     if plain is None:
         return ""
     if isinstance(plain, list):

@@ -31,12 +31,15 @@ def command(
     """Print reduced levels, one row an event.
 
     Depths are positive downward, elevations positive upward; uncertainty is the 95 % half-width; bound is <= for a
-    dry well. With --loggers a last column has the method.
+    dry well. With --loggers a last column of the table has the method. CSV and JSON also have aquifer, whether a level
+    is usable and why not, and the readings as they were recorded, so that the file loads again (gwnet help exchange).
     """
     from gwnet.analysis.levels.display_unit import in_unit
-    from gwnet.analysis.levels.table import PRINTED_COLUMNS
+    from gwnet.analysis.levels.table import FILE_COLUMNS, PRINTED_COLUMNS
 
+    is_file = form != "table"
     with options.open_record(db) as net:
-        table = net.levels(wells or None, known_on=known_on, **chosen)
-    columns = [*PRINTED_COLUMNS, *(["method"] if chosen["loggers"] != "none" else [])]
+        table = net.levels(wells or None, known_on=known_on, as_recorded=is_file, **chosen)
+    printed = [*PRINTED_COLUMNS, *(["method"] if chosen["loggers"] != "none" else [])]
+    columns = list(FILE_COLUMNS) if is_file else printed
     output.rows(in_unit(table[columns], unit), form, empty="No level is on record that matches.")

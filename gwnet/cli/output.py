@@ -12,7 +12,7 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -73,10 +73,10 @@ def rows(
     elif form == "csv":
         writer = csv.writer(sys.stdout, lineterminator="\n")
         writer.writerow(table.columns)
-        writer.writerows([csv_value(value) for value in row] for row in _values(table))
+        writer.writerows(_file_rows(table, csv_value))
     else:
         keys = [str(name) for name in table.columns]
-        records = (dict(zip(keys, map(file_value, row), strict=True)) for row in _values(table))
+        records = (dict(zip(keys, row, strict=True)) for row in _file_rows(table, file_value))
         lines = (json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records)
         click.echo("[\n" + ",\n".join(lines) + "\n]" if len(table) else "[]")
 
@@ -105,8 +105,13 @@ def record(table: pd.DataFrame, form: str) -> None:
         rows(table, form)
 
 
-def _values(table: pd.DataFrame) -> Iterator[tuple[object, ...]]:
-    yield from table.itertuples(index=False, name=None)
+def _file_rows(table: pd.DataFrame, made_plain: Callable[..., Any]) -> Iterator[list[Any]]:
+    """Yield the rows of a table as plain values; numbers as they were recorded keep all their digits."""
+    from gwnet.store.as_recorded import ENDING
+
+    is_exact = [str(name).endswith(ENDING) for name in table.columns]
+    for row in table.itertuples(index=False, name=None):
+        yield [made_plain(value, is_exact=exact) for value, exact in zip(row, is_exact, strict=True)]
 
 
 def _terminal_width() -> int | None:

@@ -35,6 +35,7 @@ class Levels(Group):
         known_on: Instant = None,
         unit: str = "m",
         loggers: str = "none",
+        as_recorded: bool = False,
     ) -> pd.DataFrame:
         """Return reduced levels, one row an event.
 
@@ -46,6 +47,9 @@ class Levels(Group):
             Only levels of this gauging round.
         loggers : {"none", "round", "daily"}, optional
             Whether rows of loggers are among them: heads at the moment of each round, or daily means.
+        as_recorded : bool, optional
+            Whether the readings as they were recorded come along, as `gwnet.analysis.levels.as_recorded.add_recorded`:
+            a file of such a table loads as readings.
 
         Returns
         -------
@@ -61,7 +65,12 @@ class Levels(Group):
 
         with self._record(site, known_on, wells=codes, aquifer=aquifer, round=round) as record:
             table = add_test_readings(record, levels_of(record, chosen, loggers), chosen)
-            return in_unit(select_rows(table, chosen), unit)
+            table = select_rows(table, chosen)
+            if as_recorded:
+                from gwnet.analysis.levels.as_recorded import add_recorded
+
+                table = add_recorded(record, table, chosen)
+            return in_unit(table, unit)
 
     def refresh(self) -> int:
         """Fill the table ``reduced_level``, which readers ask by SQL, with the levels as they are on record now.

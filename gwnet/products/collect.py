@@ -13,6 +13,7 @@ import pandas as pd
 from gwnet.analysis.checks.quality import findings
 from gwnet.analysis.fieldwork.conditions import conditions_of
 from gwnet.analysis.fieldwork.planning import Programme
+from gwnet.analysis.levels.as_recorded import add_recorded
 from gwnet.analysis.levels.proposed_rounds import choose_rounds, levels_by_round, rounds_in_use
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.maps.round_gradients import days_of_rounds
@@ -91,7 +92,7 @@ def collect(
         site=_facts(settings),
         known_on=record.state or _BEGINNING,
         wells=wells,
-        levels=levels_by_round(record),
+        levels=add_recorded(record, levels_by_round(record)),
         aquifers=record.aquifers[record.aquifers["aquifer"].isin(set(wells["aquifer"]) - {""})].reset_index(drop=True),
         construction=record.construction,
         measuring_points=record.measuring_point_history,

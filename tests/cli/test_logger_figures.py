@@ -6,7 +6,7 @@ import io
 import pyogrio
 import pytest
 
-from gwnet.analysis.levels.table import PRINTED_COLUMNS
+from gwnet.analysis.levels.table import FILE_COLUMNS
 
 MAP = ("map", "--aquifer", "upper", "--date", "2026-02-17", "--window", "1")
 
@@ -23,14 +23,13 @@ def levels(run, record, *options):
 @pytest.mark.slow
 def test_levels_have_their_own_columns_until_loggers_are_asked_for(gwnet_here, demo_record):
     (reading, newest) = levels(gwnet_here, demo_record)
-    assert tuple(reading) == PRINTED_COLUMNS
+    assert tuple(reading) == FILE_COLUMNS
     with_loggers = levels(gwnet_here, demo_record, "--loggers", "round")
-    assert tuple(with_loggers[0]) == (*PRINTED_COLUMNS, "method")
+    assert tuple(with_loggers[0]) == FILE_COLUMNS
+    assert (reading["aquifer"], reading["usable"], reading["unusable_reason"]) == ("upper", "true", "")
+    assert [row["level_from"] for row in with_loggers] == ["manual reading", "logger", "logger", "manual reading"]
     assert [row["method"] for row in with_loggers] == ["electric tape", "logger", "logger", "electric tape"]
-    assert [{name: row[name] for name in PRINTED_COLUMNS} for row in with_loggers if row["method"] != "logger"] == [
-        reading,
-        newest,
-    ]
+    assert [row for row in with_loggers if row["method"] != "logger"] == [reading, newest]
     logged = with_loggers[1]
     assert abs(float(logged["water_elevation_m"]) - float(reading["water_elevation_m"])) < 0.01
     assert (logged["status"], logged["quality"], logged["review"]) == ("static", "unchecked", "provisional")

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import gwnet
 from gwnet.products.collect import collect
 from gwnet.reporting.annex.files import annex_files
 from gwnet.reporting.definition.parse import load_definition
@@ -28,9 +29,10 @@ class Annex:
         self.period = parse_period(label)
         data = collect(record, definition, self.period)
         view = look(definition, data, self.period)
+        self.contents = annex_files(view)
         self.files = {
             file.removesuffix(".csv"): pd.read_csv(io.BytesIO(content), keep_default_na=False, na_values=[""])
-            for file, content in annex_files(view).items()
+            for file, content in self.contents.items()
         }
         self.results = list_results(view)
         self.rounds = {
@@ -332,3 +334,22 @@ def test_no_sentence_is_left_unchecked(annex):
         "quality",
         "corrections",
     }
+
+
+def test_the_annex_loads_into_its_record_and_changes_nothing(annex, demo_store, tmp_path):
+    folder = tmp_path / "annex"
+    folder.mkdir()
+    for name, content in annex.contents.items():
+        (folder / name).write_bytes(content)
+    with gwnet.open(demo_store) as net:
+        results = net.load([folder], by="A. Keeper").files
+    assert sum(file.added + file.corrected + file.rejected for file in results) == 0
+    unchanged = {file.file: file.unchanged for file in results if file.table}
+    assert {name.removesuffix(".csv") for name in unchanged} == {
+        "levels_of_period",
+        "levels_to_date",
+        "wells",
+        "construction",
+        "measuring_points",
+    }
+    assert unchanged["levels_to_date.csv"] == (annex.levels["level_from"] == "manual reading").sum() > 800

@@ -1,9 +1,11 @@
 """What gwnet works out and writes is known again by its headings, and nothing that can be loaded is taken for it."""
 
+import pandas as pd
 import pytest
 
 import gwnet
-from gwnet.analysis.levels.table import PRINTED_COLUMNS
+from gwnet import network
+from gwnet.analysis.levels.table import FILE_COLUMNS, PRINTED_COLUMNS
 from gwnet.analysis.thresholds.record import CROSSING_COLUMNS, STATE_COLUMNS
 from gwnet.ingest.tables.raw import RawSheet, is_result, without_retired
 from gwnet.reporting.annex.files import CHANGE_COLUMNS, LEVEL_COLUMNS, THRESHOLD_LEVEL_COLUMNS
@@ -60,15 +62,24 @@ def test_rows_that_were_retired_are_passed_over_and_counted():
     assert without_retired(sheet(("site",))).rows == []
 
 
-def test_levels_as_they_are_printed_change_nothing(demo_store, tmp_path):
+@pytest.mark.slow
+def test_levels_of_the_demo_come_back_into_its_record_and_an_empty_one(demo_record, demo_store, tmp_path):
+    with gwnet.open(demo_record) as net:
+        levels = net.levels(as_recorded=True)
+        package = net.export("datapackage", tmp_path / "package")
+    levels[list(FILE_COLUMNS)].to_csv(tmp_path / "levels.csv", index=False)
+    (package / "data" / "level_events.csv").unlink()
     with gwnet.open(demo_store) as net:
-        levels = net.levels()
-        levels[list(PRINTED_COLUMNS)].to_csv(tmp_path / "levels.csv", index=False)
-        points = net.tables("measuring-points")
-        points.to_csv(tmp_path / "measuring_points.csv", index=False, date_format="%Y-%m-%dT%H:%M:%SZ")
-        result = net.load([tmp_path / "levels.csv", tmp_path / "measuring_points.csv"], by="A. Keeper")
-        assert [(file.table, file.added, file.unchanged) for file in result.files] == [
-            ("", 0, 0),
-            ("measuring_points", 0, len(points)),
-        ]
-        assert len(net.levels()) == len(levels)
+        (result,) = net.load([tmp_path / "levels.csv"], by="A. Keeper").files
+        assert (result.added, result.corrected, result.rejected) == (0, 0, 0)
+        assert result.unchanged == (levels["level_from"] == "manual reading").sum() > 800
+    network.init(tmp_path / "new.sqlite")
+    with gwnet.open(tmp_path / "new.sqlite") as net:
+        results = net.load([package, tmp_path / "levels.csv"], by="A. Keeper").files
+        assert sum(file.rejected for file in results) == 0
+        again = net.levels(as_recorded=True)
+    by = ["site", "well", "measured_at_utc", "sounded_depth_m", "depth_to_water_m"]
+    before, after = (
+        table.sort_values(by, kind="stable", ignore_index=True).drop(columns="event_id") for table in (levels, again)
+    )
+    pd.testing.assert_frame_equal(after, before)

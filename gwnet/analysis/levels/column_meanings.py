@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from gwnet.store.as_recorded import ENDING, LEVEL_FROM, LOGGER, MANUAL_READING, PUMPING_TEST, RECORDED, UNIT
+
 #: What a column holds, where its name does not say it all; lengths without their unit.
 COLUMN_MEANINGS: Final[Mapping[str, str]] = {
     "measured_at": "Local time with offset; only the date where the time of day is not known",
@@ -44,4 +46,11 @@ COLUMN_MEANINGS: Final[Mapping[str, str]] = {
     "accuracy": "Half-width at 95 %",
     "easting": "In the coordinate system of the site",
     "northing": "In the coordinate system of the site",
+    LEVEL_FROM: f"{MANUAL_READING}, {LOGGER} or {PUMPING_TEST}; only manual readings are loaded from a file of levels",
+    UNIT: "Unit of the lengths as recorded of the row",
+    **{
+        heading: f"As recorded: {column.meaning[0].lower()}{column.meaning[1:].rstrip('.')}"
+        for heading, column in RECORDED.items()
+        if heading.endswith(ENDING)
+    },
 }

@@ -15,6 +15,7 @@ from gwnet.analysis.levels.reduce import reduction_of
 from gwnet.analysis.levels.serving import with_open_findings
 from gwnet.analysis.levels.stepped_tapes import widen_stepped
 from gwnet.records import Selection
+from gwnet.store.as_recorded import HEADINGS
 from gwnet.store.snapshot import Snapshot
 
 #: Columns of the levels frame that the command line prints, in order.
@@ -23,6 +24,15 @@ PRINTED_COLUMNS = tuple(
         "site well measured_at round status bound depth_to_water_m depth_below_ground_m measuring_point_elevation_m "
         "water_elevation_m uncertainty_m quality review finding bound_elevation_m accuracy_from"
     ).split()
+)
+
+#: Columns of files of levels, in order: those that are printed, and what lets the file be loaded again.
+FILE_COLUMNS = (
+    *PRINTED_COLUMNS,
+    "aquifer",
+    "usable",
+    "unusable_reason",
+    *(name for name in HEADINGS if name not in PRINTED_COLUMNS),
 )
 
 

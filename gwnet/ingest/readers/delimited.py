@@ -11,6 +11,7 @@ from typing import Final
 
 from gwnet.errors import UnreadableFileError
 from gwnet.ingest.tables.raw import RawSheet, split_heading
+from gwnet.plain_text import as_it_was, may_be_neutralised
 from gwnet.records import Rejection
 from gwnet.store.contract import TABLES
 
@@ -40,6 +41,8 @@ def read_delimited(name: str, content: bytes) -> RawSheet:
     _refuse_long_lines(name, content)
     text = _decoded(name, content)
     delimiter = _delimiter(text)
+    # our own files lead such cells with an apostrophe, so that no spreadsheet program runs them
+    was_neutralised = may_be_neutralised(text)
     csv.field_size_limit(LONGEST_CELL)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     headings: list[str] | None = None
@@ -55,6 +58,8 @@ def read_delimited(name: str, content: bytes) -> RawSheet:
             if headings is None:
                 headings = _without_empty_end(cells)
                 continue
+            if was_neutralised:
+                cells = [as_it_was(cell) for cell in cells]
             rows.append(_fitted(name, number, cells, headings, rejections))
             numbers.append(number)
     except csv.Error as error:

@@ -20,11 +20,12 @@ from gwnet.ingest.tables.events import record_events
 from gwnet.ingest.tables.instruction import Instruction, Tally
 from gwnet.ingest.tables.kept import keep_absent
 from gwnet.ingest.tables.last_line import IsComplete, check_last_line
+from gwnet.ingest.tables.level_files import has_readings, is_level_file, recognise_levels, require_readings
 from gwnet.ingest.tables.lookup import Codes
 from gwnet.ingest.tables.parse import Parsed, parse
 from gwnet.ingest.tables.preview import RowChange, Watch
 from gwnet.ingest.tables.problems import ACCEPTABLE, name_rows
-from gwnet.ingest.tables.raw import RawSheet, is_result, recognise, without_retired
+from gwnet.ingest.tables.raw import RawSheet, RawTable, is_result, recognise, without_retired
 from gwnet.ingest.tables.recording import record_rows
 from gwnet.ingest.tables.rejected import TakeRows, write_rejected
 from gwnet.ingest.tables.row_rules import check_rows
@@ -397,21 +398,34 @@ def _read_all(
             continue
         sources[sha256] = _Source(path, sha256, content)
     # A correction or withdrawal names what is on record, so its file may well be one that was loaded.
-    if not (instruction.correct or instruction.withdraw):
-        known = loaded_whole(store, list(sources))
-        for sha256 in [sha256 for sha256 in sources if sha256 in known]:
-            note = describe_earlier(store, known[sha256], "loaded")
-            notes.append(FileResult(sources.pop(sha256).path.name, note=note))
+    known = {} if instruction.correct or instruction.withdraw else loaded_whole(store, list(sources))
+    for sha256 in [sha256 for sha256 in sources if sha256 in known]:
+        note = describe_earlier(store, known[sha256], "loaded")
+        notes.append(FileResult(sources.pop(sha256).path.name, note=note))
+    levels_alone: list[RawSheet] = []
     for source in sources.values():
         for sheet in read_sheets(source.path.name, source.content):
-            if is_result(sheet):
+            raw = _recognised(sheet, keys_only=instruction.correct)
+            if raw is None:
                 notes.append(FileResult(sheet.file, note="worked out by gwnet and not read in the field; passed over"))
+                levels_alone += [sheet] if is_level_file(sheet) else []
                 continue
-            # A correction may lack columns: they keep their values on record.
-            parsed = parse(recognise(without_retired(sheet), keys_only=instruction.correct), last_day)
+            parsed = parse(raw, last_day)
             check_last_line(parsed, is_complete)
             source.tables.append(parsed)
+    # beside the readings that they come from, levels are one more result; alone they would be taken for readings
+    given = {parsed.table.name for source in sources.values() for parsed in source.tables}
+    if levels_alone and not known and "level_events" not in given:
+        require_readings(levels_alone[0])
     return [source for source in sources.values() if source.tables], notes
+
+
+def _recognised(sheet: RawSheet, *, keys_only: bool) -> RawTable | None:
+    """Return the table that a sheet is; None for what gwnet worked out."""
+    if is_level_file(sheet) and has_readings(sheet):
+        return recognise_levels(sheet)
+    # A correction may lack columns: they keep their values on record.
+    return None if is_result(sheet) else recognise(without_retired(sheet), keys_only=keys_only)
 
 
 def _in_order(sources: Sequence[_Source]) -> list[Parsed]:

@@ -56,7 +56,8 @@ class Parsed:
     rejections : list of gwnet.records.Rejection
         Problems.
     kept_units : dict of str to array of str
-        Unit of each row's value, for columns of lengths that the file lacks and whose values are those on record.
+        Unit of each row's value, for columns of lengths whose rows name their own, and for those that the file lacks
+        and whose values are those on record.
     kept_cells : dict of str to list of str
         Text of each reading that is kept likewise, as it was written when it was read.
     accept : frozenset of str
@@ -153,6 +154,7 @@ def parse(raw: RawTable, today: dt.date) -> Parsed:
         Typed columns and the problems of those cells that could not be read.
     """
     parsed = Parsed(raw, good=np.ones(len(raw.sheet.rows), dtype=bool))
+    parsed.kept_units |= {name: np.array(units, dtype=object) for name, units in raw.row_units.items()}
     _take_reader_rejections(parsed)
     # one mark for the whole file: 3,474 alone does not say whether it is three or three thousand
     comma = _decimal_comma(raw)

@@ -118,6 +118,8 @@ class RawTable:
         Units given in headings.
     warnings : list of str
         Unknown columns and the like.
+    row_units : dict of str to list of str
+        Unit of each row, for columns of lengths whose rows name their own.
     """
 
     sheet: RawSheet
@@ -125,6 +127,7 @@ class RawTable:
     places: dict[str, int]
     units: dict[str, str]
     warnings: list[str]
+    row_units: dict[str, list[str]] = field(default_factory=dict)
 
     def cells(self, name: str) -> list[str] | None:
         """Return the cells of a column, None where the file has no such column."""

@@ -12,11 +12,12 @@ from typing import Any, Final
 import pandas as pd
 
 from gwnet.analysis.thresholds.record import CROSSING_COLUMNS, STATE_COLUMNS, crossings_table, states_table
-from gwnet.plain_text import neutralised
+from gwnet.plain_text import file_value, neutralised
 from gwnet.reporting.data import COLUMNS, CONTROL_COLUMNS
 from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.registry import frame_columns
 from gwnet.reporting.view import ReportView
+from gwnet.store.as_recorded import HEADINGS
 from gwnet.units import metres_per
 
 #: Columns of the level files, in order; lengths carry the unit of the report.
@@ -35,6 +36,8 @@ LEVEL_COLUMNS: Final = (
     "observer",
     "notes",
 )
+#: Columns of level files that say what was recorded, so that the files load again.
+RECORDED_COLUMNS: Final = tuple(name for name in HEADINGS if name not in LEVEL_COLUMNS)
 #: Columns of the levels of the period that thresholds are judged by.
 THRESHOLD_LEVEL_COLUMNS: Final = tuple(
     "site well threshold elevation_m source day measured_at value_m uncertainty_m bound state reason review extreme_m "
@@ -70,9 +73,10 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     data = view.data
     events = [gauging.events for gauging in view.in_period]
     period = pd.concat(events) if events else view.levels.iloc[:0]
+    level_columns = (*LEVEL_COLUMNS, *(name for name in RECORDED_COLUMNS if name in view.levels))
     files = {
-        "levels_of_period": frame_csv(period, LEVEL_COLUMNS, unit, site=data.site.code),
-        "levels_to_date": frame_csv(view.levels, LEVEL_COLUMNS, unit, site=data.site.code),
+        "levels_of_period": frame_csv(period, level_columns, unit, site=data.site.code),
+        "levels_to_date": frame_csv(view.levels, level_columns, unit, site=data.site.code),
         "wells": frame_csv(view.wells, ("site", *COLUMNS["wells"]), unit, site=data.site.code),
         "construction": frame_csv(
             data.construction[data.construction["well"].isin(wells)],
@@ -179,11 +183,13 @@ def _writer(name: str, unit: str) -> Callable[[Any], str]:
     if name.endswith("_m"):
         scale = 1.0 / metres_per(unit)
         return lambda value: "" if value is None or pd.isna(value) else f"{float(value) * scale:.4f}"
+    if name in RECORDED_COLUMNS:
+        return lambda value: _plain(file_value(value, is_exact=True), None)
     decimals = _OTHER_NUMBERS.get(name, 3)
     return lambda value: _plain(value, decimals)
 
 
-def _plain(value: Any, decimals: int) -> str:
+def _plain(value: Any, decimals: int | None) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
@@ -199,5 +205,5 @@ def _plain(value: Any, decimals: int) -> str:
     if isinstance(value, dt.date):
         return value.isoformat()
     if isinstance(value, float):
-        return f"{value:.{decimals}f}"
+        return repr(value) if decimals is None else f"{value:.{decimals}f}"
     return str(value)

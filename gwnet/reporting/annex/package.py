@@ -13,6 +13,8 @@ from typing import Any, Final
 from gwnet.analysis.levels.column_meanings import COLUMN_MEANINGS
 from gwnet.reporting.definition.parse import safe_name
 from gwnet.reporting.view import ReportView
+from gwnet.store.as_recorded import RECORDED
+from gwnet.store.columns import NUMBER_KINDS
 
 _PROFILE: Final = "https://datapackage.org/profiles/2.0/datapackage.json"
 _DAYS_OF_CROSSINGS: Final = ("first", "last", "ended_by", "confirmed_on", "day")
@@ -33,7 +35,9 @@ _KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "datetime": ("valid_from_utc", "valid_until_utc", "recorded_at_utc", "retired_at_utc"),
     "number": ("easting", "northing", "longitude", "latitude", "diameter_mm"),
 }
-_KIND_OF: Final[Mapping[str, str]] = {name: kind for kind, names in _KINDS.items() for name in names}
+_KIND_OF: Final[Mapping[str, str]] = {name: kind for kind, names in _KINDS.items() for name in names} | {
+    name: "number" for name, column in RECORDED.items() if column.kind in NUMBER_KINDS
+}
 _UNITS: Final[Mapping[str, str]] = {"diameter_mm": "mm", "longitude": "degree", "latitude": "degree"}
 _TITLES: Final[Mapping[str, str]] = {
     "levels_of_period": "Levels of the period",
