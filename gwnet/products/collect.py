@@ -16,6 +16,7 @@ from gwnet.analysis.fieldwork.planning import Programme
 from gwnet.analysis.levels.as_recorded import add_recorded
 from gwnet.analysis.levels.proposed_rounds import choose_rounds, levels_by_round, rounds_in_use
 from gwnet.analysis.levels.table import levels
+from gwnet.analysis.levels.tape_doubts import find_tape_doubts
 from gwnet.analysis.maps.round_gradients import days_of_rounds
 from gwnet.analysis.maps.same_day import CONTROL_COLUMNS
 from gwnet.analysis.maps.site_maps import SetRule, controls_of, map_of, placed_wells
@@ -104,6 +105,7 @@ def collect(
         corrections=history.changes(connection, since=_start_of(period.first, settings["time_zone"]), until=known_on),
         deployments=record.deployments,
         tape_checks=record.tape_checks,
+        tape_doubts=find_tape_doubts(record),
         sources=record.sources.rename(columns={"row_count": "rows", "loaded_at_utc": "recorded_at_utc"}),
         register=register_entries(connection, known_on, record.site),
         maps=maps,

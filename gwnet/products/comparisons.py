@@ -55,7 +55,7 @@ class ChangeMap(Product):
         return self.result.wells
 
     def facts(self) -> list[str]:
-        """Return area, mean and volumes in sentences, in the unit of the map."""
+        """Return area, mean and volumes in sentences, in the unit of the map, and which tapes are in doubt."""
         sums, unit = self.result.sums, self.result.surface_map.unit
         unit_m = metres_per(unit)
         width, limits = f" ± {sums.mean_half_width_m / unit_m:.2f}", " (95 %)"
@@ -79,7 +79,7 @@ class ChangeMap(Product):
             )
         else:
             facts.append("No storage coefficient was given, so no volume of water is stated.")
-        return facts
+        return [*facts, *self.result.tapes]
 
     def figure(self, size_mm: tuple[float, float] | None = None) -> Figure:
         """Return the sheet as a figure.

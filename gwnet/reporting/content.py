@@ -8,7 +8,7 @@ column names. A cell without a value carries the reason why it is empty.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
@@ -114,6 +114,8 @@ class Cell:
         Content of the cell; None when there is nothing to print.
     reason : str
         Why the cell is empty, or a remark on the value; printed as a lettered note under the table.
+    note : str
+        A remark that cells of many rows share; always a lettered note under the table, never in the row.
     prefix : str
         Sign before a number, for example ``≤`` for a bound.
     strong : bool
@@ -133,6 +135,7 @@ class Cell:
     faint: bool = False
     limits: tuple[float, float] | None = None
     filled: bool = False
+    note: str = ""
 
     def __post_init__(self) -> None:
         if is_empty(self.value) and not self.reason:
@@ -493,15 +496,19 @@ def cell_text(cell: Cell, column: Column) -> str:
 def note_letters(table: Table) -> dict[str, str]:
     """Return the letter of each reason in a table, in the order of first appearance: a, b, … z, aa, ab and so on."""
     letters: dict[str, str] = {}
-    if table.reasons_in_row:
-        return letters
     for row in table.rows:
         if isinstance(row, Group):
             continue
         for cell in row:
-            if cell.reason and cell.reason not in letters:
-                letters[cell.reason] = _letter(len(letters))
+            for text in ("" if table.reasons_in_row else cell.reason, cell.note):
+                if text and text not in letters:
+                    letters[text] = _letter(len(letters))
     return letters
+
+
+def letters_of(cell: Cell, letters: Mapping[str, str]) -> str:
+    """Return the letters of a cell's notes, of those that `note_letters` of its table gave; empty for none."""
+    return " ".join(letters[text] for text in (cell.reason, cell.note) if text in letters)
 
 
 def _letter(index: int) -> str:

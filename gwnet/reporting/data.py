@@ -15,6 +15,7 @@ from gwnet.reporting.errata import EarlierIssue
 from gwnet.reporting.extras import Extras
 
 if TYPE_CHECKING:
+    from gwnet.analysis.levels.tape_doubts import TapeDoubt
     from gwnet.figures.hydrograph.logger_line import LoggerSeries
 
 #: Columns that each frame must have, separated by blanks. More are welcome.
@@ -217,6 +218,9 @@ class ReportData:
         What was installed where, and when.
     tape_checks : DataFrame
         Checks of the tapes that were used.
+    tape_doubts : mapping of int to gwnet.analysis.levels.tape_doubts.TapeDoubt
+        Level events that were read with a tape without a check, or with one that steps against others, as
+        `gwnet.analysis.levels.tape_doubts.find_tape_doubts`.
     sources : DataFrame
         Files that the record came from.
     register : DataFrame
@@ -256,6 +260,7 @@ class ReportData:
     corrections: pd.DataFrame = field(default_factory=lambda: empty_frame("corrections"))
     deployments: pd.DataFrame = field(default_factory=lambda: empty_frame("deployments"))
     tape_checks: pd.DataFrame = field(default_factory=lambda: empty_frame("tape_checks"))
+    tape_doubts: Mapping[int, TapeDoubt] = field(default_factory=dict)
     sources: pd.DataFrame = field(default_factory=lambda: empty_frame("sources"))
     register: pd.DataFrame = field(default_factory=lambda: empty_frame("register"))
     maps: tuple[MapFacts, ...] = ()

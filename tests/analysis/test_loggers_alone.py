@@ -10,6 +10,7 @@ from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.alone import days_of_loggers_alone, rounds_of_loggers_alone, wells_with_loggers_alone
 from gwnet.analysis.loggers.levels import add_loggers, logger_days, logger_levels
 from gwnet.analysis.maps.site_maps import control_of, gradient_between
+from gwnet.constants import OUT_OF_WATER_M
 from gwnet.records import Selection
 
 from .logger_record import Loggers, hours
@@ -56,7 +57,7 @@ def test_wells_nobody_reads_are_members_of_rounds_on_record_and_of_proposed_days
     # on the first of April the water in D is below the sensor
     last = by_round[by_round["round"] == "2024-04-01"].set_index("well")
     assert last["bound"].to_dict() == {"A": "", "B": "", "C": "", "D": "<="}
-    assert last.loc["D", "water_elevation_m"] == pytest.approx(49.0)
+    assert last.loc["D", "water_elevation_m"] == pytest.approx(49.0 + OUT_OF_WATER_M)
 
 
 def test_levels_at_rounds_need_no_manual_reading(network):

@@ -1,4 +1,4 @@
-"""Samples that cannot be water above a sensor: no heads, and bounds from the sensor's elevation; constructed records."""
+"""Samples that cannot be water above a sensor: no heads, and bounds from the sensor's elevation and the limit; constructed records."""
 
 import numpy as np
 import pandas as pd
@@ -13,11 +13,14 @@ from gwnet.analysis.loggers.explain import explain_head
 from gwnet.analysis.loggers.heads import interpolate_heads
 from gwnet.analysis.loggers.levels import LevelRequest, add_loggers, levels_for_sets
 from gwnet.analysis.loggers.sensor_state import describe_state, find_bounds, find_sensor_state
+from gwnet.analysis.thresholds.record import threshold_states
+from gwnet.constants import OUT_OF_WATER_M
 from gwnet.records import Selection
 
 from .test_logger_heads import Installed
 
 SENSOR = 90.9
+BOUND = SENSOR + OUT_OF_WATER_M
 
 
 @pytest.fixture
@@ -43,19 +46,54 @@ def reasons(one):
     return np.array(OUT_REASONS, dtype=object)[one.out]
 
 
-def test_a_sensor_out_of_water_gives_no_head_and_its_own_elevation_as_a_bound(made):
+def test_a_sensor_out_of_water_gives_no_head_and_the_highest_that_the_water_can_be_as_a_bound(made):
     (one,) = install(made).heads()
     assert np.isnan(one.water_elevation_m[made.dry]).all()
-    np.testing.assert_allclose(one.bound_m[made.dry], SENSOR, atol=1e-6)
+    np.testing.assert_allclose(one.bound_m[made.dry], BOUND, atol=1e-6)
     assert set(reasons(one)[made.dry]) == {NO_WATER}
     np.testing.assert_allclose(one.water_elevation_m[made.wet], made.water[made.wet], atol=1e-3)
     assert np.isnan(one.bound_m[made.wet]).all()
     # the water was at or below every bound
-    assert (made.water[~np.isnan(one.bound_m)] <= one.bound_m[~np.isnan(one.bound_m)] + 0.03).all()
+    assert (made.water[~np.isnan(one.bound_m)] <= one.bound_m[~np.isnan(one.bound_m)]).all()
     assert np.array_equal(np.isnan(one.bound_m), np.isnan(one.bound_uncertainty_m))
     (sentence,) = (step for step in one.steps if NO_WATER in step)
     assert f"{int((~np.isnan(one.bound_m)).sum())} of them show" in sentence
     assert describe_state(np.zeros(3, dtype=np.uint8), np.full(3, np.nan)) == ()
+
+
+def test_no_bound_of_a_recession_is_below_the_water_and_no_threshold_is_crossed_before_it_is(tmp_path):
+    """Water that falls 0.24 m a day past a sensor at 90.9 m; the last 0.03 m above it count as out of water."""
+    made = Installed(tmp_path / "a.sqlite", count=480)
+    made.water = SENSOR + 1.0005 - 0.003 * np.arange(480)
+    levels_m = {"beneath": SENSOR + 0.02, "above": SENSOR + 0.05, "at the limit": BOUND}
+    for name, value in levels_m.items():
+        made.record.add(
+            "threshold",
+            well_id=made.record.wells["W"],
+            threshold=name,
+            kind="lower",
+            quantity="water_elevation",
+            value_m=value,
+            consecutive=1,
+        )
+    install(made)
+    (one,) = made.heads()
+    bounds = ~np.isnan(one.bound_m)
+    near = bounds & (made.water > SENSOR)
+    assert near.sum() == 10
+    assert (made.water[bounds] <= one.bound_m[bounds]).all()
+    np.testing.assert_allclose(one.bound_m[bounds], BOUND, atol=1e-6)
+    with made.loggers.snapshot(site="S") as record:
+        states = {state.threshold: state for state in threshold_states(record)}
+    made.record.store.close()
+    days = (made.when + np.timedelta64(1, "h")).astype("datetime64[D]")
+    true = pd.Series(made.water).groupby(days).mean()
+    assert states["beneath"].state == "cannot be judged"
+    assert "the water is at or below" in str(states["beneath"].reason)
+    for name in ("above", "at the limit"):
+        (crossing,) = states[name].crossings
+        # The very day of the true water, as no threshold here is below what the sensor can show.
+        assert crossing.first == true.index[true <= levels_m[name]][0].date()
 
 
 def test_the_sensor_is_where_its_manual_readings_have_it_and_none_of_them_anchors_air(made):
@@ -65,7 +103,7 @@ def test_the_sensor_is_where_its_manual_readings_have_it_and_none_of_them_anchor
     made.read(int(wet[20]), int(wet[200]), int(dry[100]), off=-0.3)
     (one,) = made.heads()
     assert one.manual["offset_m"].notna().sum() == 2
-    np.testing.assert_allclose(one.bound_m[made.dry], SENSOR + 0.3, atol=1e-6)
+    np.testing.assert_allclose(one.bound_m[made.dry], BOUND + 0.3, atol=1e-6)
 
 
 def test_a_reading_that_met_water_above_a_sensor_in_air_leaves_no_bound(made):
@@ -173,7 +211,7 @@ def test_between_a_head_and_a_bound_the_level_is_a_bound_and_nothing_bridges_the
     half = one.time_utc[edge] + np.timedelta64(30, "m")
     table = interpolate_heads([one], [one.time_utc[edge], half, one.time_utc[edge + 1]])
     assert table["bound"].tolist() == ["", "<=", "<="]
-    assert table["water_elevation_m"].iloc[1] == pytest.approx((one.water_elevation_m[edge] + SENSOR) / 2)
+    assert table["water_elevation_m"].iloc[1] == pytest.approx((one.water_elevation_m[edge] + BOUND) / 2)
 
 
 def test_a_day_with_a_bound_among_its_samples_is_a_bound_at_most(made):
@@ -187,8 +225,8 @@ def test_a_day_with_a_bound_among_its_samples_is_a_bound_at_most(made):
     assert len(partly)
     assert len(wholly) > 10
     assert (days["bound"] == np.where(days["bounds"] > 0, "<=", "")).all()
-    np.testing.assert_allclose(wholly["water_elevation_m"], SENSOR, atol=1e-6)
-    assert (true[partly.index] <= partly["water_elevation_m"] + 0.01).all()
+    np.testing.assert_allclose(wholly["water_elevation_m"], BOUND, atol=1e-6)
+    assert (true[partly.index] <= partly["water_elevation_m"] + 1e-6).all()
     np.testing.assert_allclose(numbers["water_elevation_m"], true[numbers.index], atol=1e-3)
     assert days.loc[days["bounds"] > 0, "minimum_m"].isna().all()
     assert wholly["maximum_m"].isna().all()
@@ -226,7 +264,7 @@ def test_levels_seasons_trends_thresholds_and_maps_take_the_bound_by_one_rule(ma
     used, _ = used_levels(table)
     assert np.isneginf(used.loc[bounds.index, "low"]).all()
     assert (of_set["bound"].tolist(), of_set["usable"].tolist()) == (["<="], [False])
-    assert of_set["water_elevation_m"].iloc[0] == pytest.approx(SENSOR)
+    assert of_set["water_elevation_m"].iloc[0] == pytest.approx(BOUND)
 
 
 def test_the_bound_is_the_shallower_of_sensor_and_screen_and_heads_below_the_screen_are_bounds(tmp_path):
@@ -255,7 +293,7 @@ def test_a_bound_is_explained(made):
     with made.loggers.snapshot() as record:
         (explanation,) = explain_head(record, "W", time)
     steps = {step.what: step for step in explanation.steps}
-    assert steps["water elevation"].value == f"<= {SENSOR:.3f} m"
+    assert steps["water elevation"].value == f"<= {BOUND:.3f} m"
     assert NO_WATER in steps["used as a level"].value
     assert "a bound, as of a dry well" in steps["used as a level"].value
     assert "uncertainty (95 %)" in steps

@@ -9,7 +9,9 @@ from gwnet.hydro.loggers.unusable_intervals import (
     find_out_of_water,
     find_over_range,
     find_pinned,
+    has_no_water,
     least_step,
+    least_water_m,
 )
 
 HOUR = np.timedelta64(3_600_000_000, "us")
@@ -76,6 +78,13 @@ def test_a_sensor_out_of_water():
     column[1500] = 0.0
     found = find_out_of_water(times(2000), column)
     assert (found.first.tolist(), found.last.tolist()) == ([700], [799])
+
+
+def test_the_least_water_is_the_half_width_or_the_limit():
+    assert least_water_m([0.0, 0.03, 0.08, np.nan]).tolist() == [0.03, 0.03, 0.08, 0.03]
+    column = np.array([0.0299, 0.03, 0.0799, 0.08])
+    assert has_no_water(column).tolist() == [True, False, False, False]
+    assert has_no_water(column, 0.08).tolist() == [True, True, True, False]
 
 
 def test_frozen_water_and_too_much_of_it():

@@ -18,7 +18,7 @@ PLACES = {"A": (0, 0, 50.0), "B": (400, 0, 49.6), "C": (0, 400, 49.8)}
 
 @pytest.fixture(scope="module")
 def record(tmp_path_factory):
-    """Three wells that nobody reads; a threshold in C. The barometer's files came under two quantities."""
+    """Three wells that nobody reads; two thresholds in C, of which its sensor can show the upper one. The barometer's files came under two quantities."""
     path = tmp_path_factory.mktemp("alone") / "a.sqlite"
     record = Record(path, time_zone="UTC+01:00")
     loggers = Loggers(record)
@@ -33,15 +33,16 @@ def record(tmp_path_factory):
     loggers.install("BARO", "")
     for quantity in ("air pressure", "absolute pressure"):
         loggers.samples("BARO", quantity, "hPa", when, 1000.0 + np.sin(np.arange(when.size)))
-    record.add(
-        "threshold",
-        well_id=record.wells["C"],
-        threshold="low",
-        kind="lower",
-        quantity="water_elevation",
-        value_m=49.42,
-        consecutive=3,
-    )
+    for name, value in {"warning": 49.45, "low": 49.42}.items():
+        record.add(
+            "threshold",
+            well_id=record.wells["C"],
+            threshold=name,
+            kind="lower",
+            quantity="water_elevation",
+            value_m=value,
+            consecutive=3,
+        )
     record.store.close()
     return path
 
@@ -67,10 +68,16 @@ def test_the_report_of_wells_nobody_reads_has_their_levels_rounds_and_hydrograph
 
 
 def test_the_lowest_of_a_season_is_marked_as_the_bound_that_it_is(text):
-    assert text.count("50.00 2024-01-01 ≤ 49.40 ") == 1
+    assert text.count("50.00 2024-01-01 ≤ 49.43 ") == 1
 
 
 def test_the_threshold_of_the_report_sees_the_logger(text):
     assert "no reading" not in text
-    assert "C low (49.42 m) at 40 of 91 logger days, lowest ≤ 49.40 m on 2024-02-22" in text
-    assert "Lowest at or below 49.40 m on 22 February 2024" in text
+    assert "C warning (49.45 m) at 42 of 91 logger days, lowest ≤ 49.43 m on 2024-02-22" in text
+    assert "Lowest at or below 49.43 m on 22 February 2024" in text
+
+
+def test_a_threshold_nearer_to_the_sensor_than_it_can_show_cannot_be_judged(text):
+    """The water is at 49.42 m on 22 February; a sensor at 49.40 m counts as out of water below 49.43 m."""
+    assert "1 of 2 thresholds cannot be judged. C low (49.42 m): on 2024-03-31 only a bound is known" in text
+    assert "the water is at or below 49.43 m, on this side of the threshold or beyond it" in text

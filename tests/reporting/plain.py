@@ -21,6 +21,7 @@ from gwnet.reporting.content import (
     SignOff,
     Table,
     cell_text,
+    letters_of,
     note_letters,
     numbered,
 )
@@ -73,7 +74,7 @@ def plain_table(table: Table) -> str:
         cells = []
         for cell, column in zip(row, table.columns, strict=True):
             text = cell_text(cell, column)
-            noted = cell.reason if table.reasons_in_row else letters.get(cell.reason, "")
+            noted = " ".join(filter(None, (cell.reason if table.reasons_in_row else "", letters_of(cell, letters))))
             cells.append(f"{text} ({noted})" if noted else text)
         lines.append(" | ".join(cells))
     lines.extend(table.notes)

@@ -6,8 +6,10 @@ import datetime as dt
 import pandas as pd
 import pytest
 
+from gwnet.analysis.levels.tape_doubts import STEPPED, UNCHECKED, TapeDoubt
 from gwnet.analysis.thresholds.states import CROSSED, NOT_CROSSED, UNJUDGED
 from gwnet.records import RecordState
+from gwnet.reporting.content import Table, letters_of, note_letters
 from gwnet.reporting.data import IssueFacts
 from gwnet.reporting.definition.period import parse_period
 from gwnet.reporting.errata import ChangedValue, EarlierIssue, MovedLevels
@@ -20,6 +22,7 @@ from gwnet.reporting.results.thresholds import results_of_states, threshold_resu
 from gwnet.reporting.results.visits import visit_result
 from gwnet.reporting.sections.cover import _issue, not_over
 from gwnet.reporting.sections.earlier import compose_earlier_reports
+from gwnet.reporting.sections.levels import compose_levels
 from gwnet.reporting.threshold_words import name_threshold, rule_words
 from gwnet.reporting.view import look
 
@@ -105,32 +108,65 @@ def test_every_open_finding_of_levels_that_are_printed_is_asked_about(view24):
     assert messages == ["old and open", "of the round", "of the well"]  # the newest first, those without a time last
 
 
+def with_tape_doubt(view, why):
+    """Return a look at the same record with the newest level of HW-001 read with a tape in doubt."""
+    event = int(view.current.best["HW-001"]["event_id"])
+    data = dataclasses.replace(view.data, tape_doubts={event: TapeDoubt("E-9", why)})
+    return look(view.definition, data, PERIOD)
+
+
 def test_a_tape_without_a_check_is_said_wherever_a_change_rests_on_it(view24):
-    view = with_levels(view24, instrument="E-9")
-    since, yearly = change_results(view)
-    for result in (since, yearly):
-        assert "1 level of these was read with tape E-9, which had no check on record." in result.text
+    view = with_tape_doubt(view24, UNCHECKED)
+    words = "read with tape E-9, which had no check on record, so that ± is that of an unchecked tape."
+    for result in change_results(view):
+        assert f"1 level of these was {words}" in result.text
     assert "No check is on record of tape E-9." in quality.quality_result(view).text
-    event = view.current.best["HW-001"]
-    assert tapes.tape_remarks(view, event, None, event) == [
-        "now and a year before read with tape E-9, which had no check on record"
-    ]
-    assert tapes.tape_remarks(view, event, None, None) == ["read with tape E-9, which had no check on record"]
+    event, other = view.current.best["HW-001"], view.current.best["HW-002"]
+    note = tapes.tape_note(view, event, None)
+    assert note == tapes.tape_note(view, other, event)
+    assert note == "Rests on a reading with " + words.removeprefix("read with ")
+    assert tapes.tape_note(view, other, None) == ""
+    assert tapes.doubt_of(view, None) is None
     assert tapes.unchecked_tapes(view24) == ""
     assert tapes.tape_sentence(view24, view24.current.best.values()) == ""
 
 
+def test_a_tape_in_doubt_is_one_note_of_the_table_with_a_letter_at_each_number(view24):
+    view = with_tape_doubt(view24, UNCHECKED)
+    table = next(block for block in compose_levels(view, None) if isinstance(block, Table))
+    letters = note_letters(table)
+    assert list(letters.values()) == ["a"]
+    marked = [
+        (row[0].value, [place for place, cell in enumerate(row) if letters_of(cell, letters)]) for row in rows_of(table)
+    ]
+    # the half-width of the level, and both changes
+    assert [(well, places) for well, places in marked if places] == [("HW-001", [5, 6, 7])]
+    assert not any("tape" in cell.reason for row in rows_of(table) for cell in row)
+    (without,) = (block for block in compose_levels(view24, None) if isinstance(block, Table))
+    assert note_letters(without) == {}
+
+
+def rows_of(table):
+    return [row for row in table.rows if isinstance(row, tuple)]
+
+
 def test_a_step_with_another_tape_is_said_with_the_change(view24):
     message = (
-        "With tape ET-2 instead of ET-1, first used on 2026-02-10, the levels of 9 wells stepped by -0.067 m "
+        "With tape E-9 instead of ET-1, first used on 2026-02-10, the levels of 9 wells stepped by -0.067 m "
         "(standard error 0.008 m), -14.5 mm per metre of depth, against wells that kept their tape: check both tapes."
     )
     rows = pd.DataFrame(
         [("HW-001", "2026-02-10T08:05+01:00", "2026-Q1", "step with another tape", "warning", message)],
         columns=["well", "measured_at", "round", "rule", "severity", "message"],
     )
-    view = dataclasses.replace(view24, data=dataclasses.replace(view24.data, findings=rows))
-    assert "the levels of 9 wells stepped by -0.067 m" in change_results(view)[0].text
+    view = with_tape_doubt(view24, STEPPED)
+    view = dataclasses.replace(view, data=dataclasses.replace(view.data, findings=rows))
+    text = change_results(view)[0].text
+    assert "read with tape E-9, whose levels step against those of other tapes, so that ± is that of" in text
+    assert "the levels of 9 wells stepped by -0.067 m" in text
+    # dismissed, no level is in doubt, and nothing rests on the step
+    dismissed = dataclasses.replace(view24, data=dataclasses.replace(view24.data, findings=rows))
+    assert "stepped" not in change_results(dismissed)[0].text
 
 
 def test_levels_of_a_gradient_are_counted_by_kind():

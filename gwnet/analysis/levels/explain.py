@@ -123,12 +123,12 @@ def explain(
 def _of_tests(record: Snapshot, well: str, time: str, unit: str) -> list[Explanation]:
     """Return the explanations of the readings of pumping tests at a time."""
     # readings of tests are reduced by this package, so that they are known only when it is loaded
-    from gwnet.analysis.pumping.readings import reading_inputs
+    from gwnet.analysis.pumping.readings import reading_inputs, reduce_readings
 
     inputs = reading_inputs(record, Selection.of([well]))
     if not len(inputs):
         return []
-    reduced = reduce_levels(inputs)
+    reduced = reduce_readings(record, inputs)
     frame = levels_frame(inputs, reduced)
     hits = _events_at(frame, time.strip().replace(" ", "T"))
     return [_explanation(inputs, reduced, frame, int(row), unit) for row in hits]

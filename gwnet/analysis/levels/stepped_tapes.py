@@ -60,6 +60,31 @@ def find_stepped_tape(inputs: LevelInputs, event_id: int) -> SteppedTape | None:
     return SteppedTape(instrument, to_instants(inputs.records["measured_at_utc"])[row], until)
 
 
+def is_read_with_stepped(inputs: LevelInputs, stepped: Collection[SteppedTape]) -> NDArray[np.bool_]:
+    """Return which readings were taken with a tape from the day of its step until its next check.
+
+    Parameters
+    ----------
+    inputs : LevelInputs
+        Records of the events and what they rest on.
+    stepped : collection of SteppedTape
+        Tapes that stepped.
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+        Whether the reading is of such a tape and time.
+    """
+    concerned: NDArray[np.bool_] = np.zeros(len(inputs.records), dtype=bool)
+    if stepped:
+        tape = inputs.records["instrument_id"].fillna(-1).to_numpy(dtype=np.int64)
+        utc, day = to_instants(inputs.records["measured_at_utc"]), inputs.local_time.astype("datetime64[D]")
+    for one in stepped:
+        is_since = (tape == one.instrument_id) & (utc >= one.first)
+        concerned |= is_since if np.isnat(one.until) else is_since & (day < one.until)
+    return concerned
+
+
 def widen_stepped(inputs: LevelInputs, reduced: Reduction, stepped: Collection[SteppedTape]) -> Reduction:
     """Return a reduction whose readings with stepped tapes have the half-width of a tape never checked.
 
@@ -77,13 +102,7 @@ def widen_stepped(inputs: LevelInputs, reduced: Reduction, stepped: Collection[S
     Reduction
         The same one where no reading is concerned. A reading whose accuracy its source states keeps it.
     """
-    concerned: NDArray[np.bool_] = np.zeros(len(inputs.records), dtype=bool)
-    if stepped:
-        tape = inputs.records["instrument_id"].fillna(-1).to_numpy(dtype=np.int64)
-        utc, day = to_instants(inputs.records["measured_at_utc"]), inputs.local_time.astype("datetime64[D]")
-    for one in stepped:
-        is_since = (tape == one.instrument_id) & (utc >= one.first)
-        concerned |= is_since if np.isnat(one.until) else is_since & (day < one.until)
+    concerned = is_read_with_stepped(inputs, stepped)
     parts = reduced.parts
     widened = unchecked_tape_m(reduced.repeats.depth_m, never_checked=True)
     concerned &= (parts.check_m > 0) & (widened > parts.check_m)

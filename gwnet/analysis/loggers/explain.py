@@ -12,6 +12,7 @@ from gwnet.analysis.loggers.anchor import PARTS
 from gwnet.analysis.loggers.channels import LoggerRecord, deployments_in, loggers_of
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
+from gwnet.analysis.loggers.sensor_state import is_at_limit
 from gwnet.clock import instant_text, moment_text, offset_minutes, to_instant, to_instants, zone_of
 from gwnet.errors import ClockError, NotFoundError
 from gwnet.hydro.arrays import MICROSECONDS
@@ -190,7 +191,10 @@ def _level_steps(heads: LoggerHeads, place: int, unit: str) -> list[Step]:
     if not np.isnan(correction):
         steps.append(Step("added", _shown(correction, unit, sign=True), by))
     if not np.isnan(heads.bound_m[place]):
-        rule = "elevation of the sensor: without water above it the water is at or below it"
+        least = _shown(heads.state.least_water_m[place] / per, unit)
+        rule = f"elevation of the sensor and {least}, with less of which above it a sensor counts as out of water"
+        if is_at_limit(heads.out[place : place + 1])[0]:
+            rule += "; or what was read at its limit, where that is more"
         steps.append(Step("water elevation", f"<= {_shown(heads.bound_m[place] / per, unit)}", rule))
         return steps
     if not np.isnan(heads.doubtful_m[place]):

@@ -1,9 +1,9 @@
 """Which samples cannot be water above the sensor, and the bound that they give instead: decided here and nowhere else.
 
-A sensor that hangs in air shows that the water is at or below it, as a dry well does. So the samples of which that is
-true give no head; from the elevation of the sensor comes a bound. What is decided here are open findings as well
-(`gwnet.analysis.loggers.findings`): a person may confirm one by an exclusion, which leaves the bound as it is, or
-dismiss it by the correction ``keep``, which makes the samples levels again.
+A sensor that hangs in air shows that the water is no higher than it, as a dry well does. So the samples of which that
+is true give no head, but a bound: the elevation of the sensor and of the least water that it would notice. What is
+decided here are open findings as well (`gwnet.analysis.loggers.findings`): a person may confirm one by an exclusion,
+which leaves the bound as it is, or dismiss it by the correction ``keep``, which makes the samples levels again.
 """
 
 from __future__ import annotations
@@ -48,6 +48,7 @@ from gwnet.hydro.loggers.unusable_intervals import (
     find_pinned,
     has_no_water,
     least_step,
+    least_water_m,
 )
 from gwnet.hydro.reduction.uncertainty import combined_half_width
 
@@ -75,12 +76,15 @@ class SensorState:
     intervals : tuple of (str, Intervals)
         For each rule of the findings, the plainest first, the intervals in which the sensor did not measure the water.
         Samples that a person excluded or keeps belong to none.
+    least_water_m : numpy.ndarray, shape (n,)
+        Water above the sensor with less of which a sample counts as out of water [m].
     faults : gwnet.analysis.loggers.level_faults.LevelFaults
         Spikes, odd ends and steps of the samples that are left.
     """
 
     out: NDArray[np.uint8]
     shows_bound: Mask
+    least_water_m: Floats
     intervals: tuple[tuple[str, Intervals], ...]
     faults: LevelFaults
 
@@ -145,7 +149,7 @@ def find_sensor_state(
     for rule, first, last, _ in faults.outliers():
         span = out[first : last + 1]
         span[span == 0] = OUT_REASONS.index(IN_DOUBT[rule])
-    return SensorState(out, _BOUNDING[out] & ~lifted, intervals, faults)
+    return SensorState(out, _BOUNDING[out] & ~lifted, least_water_m(half_width), intervals, faults)
 
 
 def find_bounds(state: SensorState, level: SensorLevel, anchored: Anchored) -> tuple[NDArray[np.uint8], Floats, Floats]:
@@ -172,20 +176,37 @@ def find_bounds(state: SensorState, level: SensorLevel, anchored: Anchored) -> t
     Notes
     -----
     The sensor is where its anchored readings, else its hanging depth and measuring point, have it; a step on record
-    that lifts levels lifts it as well, since nobody said whether cable or zero moved. A sample at the limit shows no
-    more than that the water is no higher than what was read. A manual reading that met water above the sensor during
-    such an interval shows that the sensor failed: the interval then gives no bound.
+    that lifts levels lifts it as well, since nobody said whether cable or zero moved. The water may stand as high above
+    it as a sample could read and still count as out of water. A sample at the limit shows no more than that the water
+    is no higher than what was read. A manual reading that met water above the sensor during such an interval shows that
+    the sensor failed: the interval then gives no bound.
     """
     out = anchored.out.copy()
     shows = state.shows_bound & ~np.isnan(anchored.correction_m)
     lifted_m = np.fmax(level.level_m - level.column_m, 0.0)
-    read_m = np.where(_AT_LIMIT[out], np.fmax(level.level_m, 0.0), 0.0)
-    above_m = np.where(np.isnan(level.column_m), level.level_m, np.fmax(lifted_m, read_m))
+    read_m = np.where(is_at_limit(out), level.level_m, np.nan)
+    above_m = np.where(np.isnan(level.column_m), level.level_m, np.fmax(lifted_m + state.least_water_m, read_m))
     bound = np.where(shows, anchored.correction_m + above_m, np.nan)
     half_width = np.where(np.isnan(bound), np.nan, combined_half_width(*anchored.parts.values()))
     failed = _are_contradicted(level.channel.time_utc, bound, half_width, anchored.manual)
     out[failed & ~_by_person(level)] = _CODE[CONTRADICTED]
     return out, np.where(failed, np.nan, bound), np.where(failed, np.nan, half_width)
+
+
+def is_at_limit(out: NDArray[np.uint8]) -> Mask:
+    """Return which samples were read at the sensor's own limit.
+
+    Parameters
+    ----------
+    out : numpy.ndarray of uint8, shape (n,)
+        Why a sample gives no head.
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+        Whether a rule or a person says so.
+    """
+    return np.asarray(_AT_LIMIT[out])
 
 
 def describe_state(out: NDArray[np.uint8], bound_m: Floats) -> tuple[str, ...]:

@@ -17,9 +17,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.levels.inputs import gather
-from gwnet.analysis.levels.reduce import reduce_levels
+from gwnet.analysis.levels.reduce import reduction_of
 from gwnet.analysis.levels.table import levels
+from gwnet.analysis.levels.tape_doubts import describe_tape_doubts, find_tape_doubts
 from gwnet.analysis.maps.potentiometric import make_map
 from gwnet.analysis.maps.result import MapResult
 from gwnet.analysis.maps.same_day import leave_out
@@ -62,6 +62,8 @@ class ChangeResult:
         Area, mean and volumes inside the control.
     storage : Interval or None
         Storage coefficient put in; None where none was.
+    tapes : tuple of str
+        Which changes rest on readings with a tape without a check, or with one that steps, in sentences.
     """
 
     aquifer: str
@@ -71,6 +73,7 @@ class ChangeResult:
     surface_map: MapResult
     sums: ChangeSums
     storage: Interval | None
+    tapes: tuple[str, ...] = ()
 
     @property
     def water_m3(self) -> tuple[float, float, float] | None:
@@ -166,15 +169,16 @@ def change_of(
         **how,
     )
     texts = (_assumed_text((before, after), wells, unit), *map(logger_text, (before, after)))
+    read = pd.concat([control.set_index("event_id")["well"] for control in (before, after)])
+    tapes = describe_tape_doubts(find_tape_doubts(record), read[read.isin(wells.loc[wells["used"], "well"])])
     drawn = replace(drawn, cautions=(*dict.fromkeys(filter(None, texts)), *drawn.cautions))
     sums = change_sums(drawn.surface, unit_m=unit_of_coordinates(crs), held=_held(drawn))
-    return ChangeResult(aquifer, date, since, wells, drawn, sums, storage)
+    return ChangeResult(aquifer, date, since, wells, drawn, sums, storage, tapes)
 
 
 def _survey_parts(record: Snapshot) -> pd.DataFrame:
     """Return the measuring point that each level refers to, and its part of the uncertainty."""
-    inputs = gather(record)
-    reduced = reduce_levels(inputs)
+    inputs, reduced = reduction_of(record)
     return pd.DataFrame(
         {"point": reduced.point.index, "survey_m": reduced.parts.survey_m},
         index=pd.Index(inputs.records["event_id"], name="event_id"),

@@ -12,7 +12,6 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.levels.places import located
-from gwnet.analysis.levels.reduce import reduce_levels
 from gwnet.analysis.levels.serving import UNUSABLE_QUALITIES, judge_levels
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.loggers.channels import deployments_in
@@ -20,7 +19,7 @@ from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.maps.site_maps import unit_of_coordinates
 from gwnet.analysis.pumping.air import WellAir, without_air
 from gwnet.analysis.pumping.others import other_pumping
-from gwnet.analysis.pumping.readings import add_moments, reading_inputs, readings_of_tests
+from gwnet.analysis.pumping.readings import add_moments, reading_inputs, readings_of_tests, reduce_readings
 from gwnet.errors import NotFoundError
 from gwnet.hydro.reduction.uncertainty import combined_half_width
 from gwnet.records import Selection
@@ -309,7 +308,7 @@ def _end(test: pd.Series, manual: pd.DataFrame) -> pd.Timestamp:
 def _manual(record: Snapshot, test: pd.Series) -> tuple[pd.DataFrame, int]:
     """Return the manual readings of a test as levels, and how many are left out by their quality."""
     inputs = reading_inputs(record)
-    reduced = reduce_levels(inputs)
+    reduced = reduce_readings(record, inputs)
     rows = inputs.records
     parts = reduced.parts
     levels_read = pd.DataFrame(

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.levels.frame import levels_frame
 from gwnet.analysis.levels.inputs import LevelInputs, level_inputs
-from gwnet.analysis.levels.reduce import reduce_levels
+from gwnet.analysis.levels.reduce import Reduction, reduce_levels
+from gwnet.analysis.levels.stepped_tapes import widen_stepped
 from gwnet.clock import offset_minutes, to_instants
 from gwnet.records import Selection
 from gwnet.store.fetch.frames import FRAMES
@@ -177,12 +178,33 @@ def add_test_readings(record: Snapshot, table: pd.DataFrame, selection: Selectio
     inputs = reading_inputs(record, selection)
     if not len(inputs):
         return table
-    rows = levels_frame(inputs, reduce_levels(inputs)).assign(open_finding="")
+    rows = levels_frame(inputs, reduce_readings(record, inputs)).assign(open_finding="")
     if table.empty:
         return rows
     joined = pd.concat([table, rows[list(table.columns)].astype(table.dtypes.to_dict())], ignore_index=True)
     order = ["site", "well", "measured_at_utc", "access", "event_id"]
     return joined.sort_values(order, kind="stable", ignore_index=True)
+
+
+def reduce_readings(record: Snapshot, inputs: LevelInputs) -> Reduction:
+    """Reduce readings of pumping tests, with the half-widths of tapes that step.
+
+    Parameters
+    ----------
+    record : gwnet.store.snapshot.Snapshot
+        The record of one site.
+    inputs : gwnet.analysis.levels.inputs.LevelInputs
+        Readings, as `reading_inputs`.
+
+    Returns
+    -------
+    gwnet.analysis.levels.reduce.Reduction
+        Every step.
+    """
+    # the checks look at pumping tests as well, so that they are known only when these are
+    from gwnet.analysis.checks.open_findings import stepped_tapes
+
+    return widen_stepped(inputs, reduce_levels(inputs), stepped_tapes(record))
 
 
 def spans_of_tests(record: Snapshot) -> pd.DataFrame:

@@ -211,10 +211,31 @@ def has_no_water(water_column_m: ArrayLike, half_width_m: ArrayLike = 0.0) -> ND
     [False, True, True, False]
     """
     column = np.asarray(water_column_m, dtype=np.float64)
-    # fmax: without a known half-width the limit of the constant holds.
-    limit = np.fmax(np.asarray(half_width_m, dtype=np.float64), OUT_OF_WATER_M)
     with np.errstate(invalid="ignore"):
-        return np.asarray(column < limit, dtype=bool)
+        return np.asarray(column < least_water_m(half_width_m), dtype=bool)
+
+
+def least_water_m(half_width_m: ArrayLike = 0.0) -> Floats:
+    """Return the column of water from which on a sensor counts as in the water.
+
+    Parameters
+    ----------
+    half_width_m : array_like, optional
+        As `has_no_water`.
+
+    Returns
+    -------
+    numpy.ndarray
+        The half-width, `gwnet.constants.OUT_OF_WATER_M` where it is smaller or not known [m]. Water may stand as much
+        above a sensor that counts as out of it.
+
+    Examples
+    --------
+    >>> least_water_m([0.01, 0.05, float("nan")]).tolist()
+    [0.03, 0.05, 0.03]
+    """
+    # fmax: without a known half-width the limit of the constant holds.
+    return np.asarray(np.fmax(np.asarray(half_width_m, dtype=np.float64), OUT_OF_WATER_M), dtype=np.float64)
 
 
 def find_out_of_water(time_utc: ArrayLike, water_column_m: ArrayLike, *, half_width_m: ArrayLike = 0.0) -> Intervals:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
-from gwnet.reporting.content import Cell, Column, Group, Table, cell_text, is_empty, note_letters
+from gwnet.reporting.content import Cell, Column, Group, Table, cell_text, is_empty, letters_of, note_letters
 from gwnet.reporting.pdf.fonts import BOLD, ITALIC, REGULAR, printable, text_width
 from gwnet.reporting.pdf.graphics import BAR_PT, INTERVAL_PT, GraphicScale, graphic_scale
 from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CELL_SIZE, DENSE_PAD_Y
@@ -170,8 +170,8 @@ def _need(table: Table, index: int, letters: dict[str, str], available: float) -
         else:
             least = max(least, whole)
         natural = max(natural, whole)
-        if cell.reason in letters:
-            gutter = max(gutter, text_width(letters[cell.reason], REGULAR, LETTER_SIZE) + 1.2)
+        if letter := letters_of(cell, letters):
+            gutter = max(gutter, text_width(letter, REGULAR, LETTER_SIZE) + 1.2)
     if column.align == "right" and [after.align for after in table.columns[index + 1 : index + 2]] == ["left"]:
         gutter += _GAP_BEFORE_TEXT
     if column.graphic == "bar":
@@ -263,7 +263,7 @@ def _head(columns: tuple[Column, ...], widths: tuple[float, ...], gutters: tuple
 def _cell_layout(cell: Cell, column: Column, inner: float, letters: dict[str, str]) -> CellLayout:
     face = BOLD if cell.strong else REGULAR
     text = cell_text(cell, column)
-    letter = letters.get(cell.reason, "")
+    letter = letters_of(cell, letters)
     return CellLayout(wrap_text(text, face, inner), letter, cell.strong, is_empty(cell.value), cell.faint)
 
 

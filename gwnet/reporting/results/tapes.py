@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
-from gwnet.reporting.measures import day_of, joined
+from gwnet.analysis.levels.tape_doubts import STEPPED, UNCHECKED, TapeDoubt
+from gwnet.reporting.measures import joined
 from gwnet.reporting.results.result import counted
 from gwnet.reporting.rounds import Event
 from gwnet.reporting.view import ReportView
@@ -15,23 +17,17 @@ _STEP_RULE: Final = "step with another tape"
 _TAPE: Final = re.compile(r"With tape (?P<new>.+?) instead of (?P<old>.+?), (?P<rest>.+?): check both tapes")
 
 
-def is_unchecked(view: ReportView, event: Event | Mapping[str, Any]) -> bool:
-    """Return whether a level was read with a tape that had no check on record by then.
+def doubt_of(view: ReportView, event: Event | Mapping[str, Any] | None) -> TapeDoubt | None:
+    """Return why the tape of a level is in doubt; None where it is not, or where there is no level.
 
     Parameters
     ----------
     view : ReportView
         The report's look at the record.
-    event : mapping
+    event : mapping or None
         Row of the levels.
     """
-    tape = str(event["instrument"] or "")
-    if not tape or "tape" not in str(event["method"] or ""):
-        return False
-    checks = view.data.tape_checks
-    days = checks.loc[checks["instrument"] == tape, "checked_on"]
-    read = day_of(str(event["measured_at"]))
-    return not any(str(day)[:10] <= read.isoformat() for day in days)
+    return None if event is None else view.data.tape_doubts.get(int(event["event_id"]))
 
 
 def tape_sentence(view: ReportView, events: Iterable[Event]) -> str:
@@ -49,58 +45,43 @@ def tape_sentence(view: ReportView, events: Iterable[Event]) -> str:
     str
         Sentences; empty where every tape was checked and none stepped.
     """
-    counts: dict[str, int] = {}
-    used: set[str] = set()
-    for event in events:
-        tape = str(event["instrument"] or "")
-        used.add(tape)
-        if is_unchecked(view, event):
-            counts[tape] = counts.get(tape, 0) + 1
+    counts = Counter(filter(None, (doubt_of(view, event) for event in events)))
     sentences = []
-    for tape, number in sorted(counts.items()):
+    for doubt, number in sorted(counts.items()):
         verb = "was" if number == 1 else "were"
-        sentences.append(
-            f"{counted(number, 'level')} of these {verb} read with tape {tape}, which had no check on record."
-        )
-    stepped = [found for row in _steps(view) if (found := _TAPE.match(str(row["message"]))) and found["new"] in used]
+        sentences.append(f"{counted(number, 'level')} of these {verb} read with {doubt}.")
+    stepped = {doubt.instrument for doubt in counts if doubt.why == STEPPED}
+    found = (_TAPE.match(str(row["message"])) for row in _steps(view))
     sentences += [
-        f"With tape {found['new']} instead of {found['old']}, {view.measures.words(found['rest'], signed_only=False)}."
-        for found in stepped
+        f"With tape {step['new']} instead of {step['old']}, {view.measures.words(step['rest'], signed_only=False)}."
+        for step in found
+        if step and step["new"] in stepped
     ]
     return " ".join(sentences)
 
 
-def tape_remarks(view: ReportView, now: Event, before: Event | None, year_ago: Event | None) -> list[str]:
-    """Return which of the levels that changes rest on were read with a tape without a check.
+def tape_note(view: ReportView, *events: Event | None) -> str:
+    """Return what a number of a table that rests on readings with tapes in doubt says; empty where it does not.
 
     Parameters
     ----------
     view : ReportView
         The report's look at the record.
-    now, before, year_ago : Event or None
-        The level, that of the round before, and that of a year before.
-
-    Returns
-    -------
-    list of str
-        A remark for each such tape; empty where every tape was checked.
+    *events : Event or None
+        Levels that the number rests on.
     """
-    read: dict[str, list[str]] = {}
-    for when, event in (("now", now), ("last round", before), ("a year before", year_ago)):
-        if event is not None and is_unchecked(view, event):
-            read.setdefault(str(event["instrument"]), []).append(when)
-    said = {tape: "read" if when == ["now"] else f"{joined(when)} read" for tape, when in read.items()}
-    return [f"{words} with tape {tape}, which had no check on record" for tape, words in said.items()]
+    doubts = sorted({doubt for event in events if (doubt := doubt_of(view, event)) is not None})
+    return f"Rests on a reading with {joined([str(doubt) for doubt in doubts])}." if doubts else ""
 
 
 def unchecked_tapes(view: ReportView) -> str:
     """Return the tapes of the period that had no check on record, as a sentence; empty where there are none."""
     tapes = sorted(
         {
-            str(event["instrument"])
+            doubt.instrument
             for gauging in view.in_period
             for event in gauging.events.to_dict("records")
-            if is_unchecked(view, event)
+            if (doubt := doubt_of(view, event)) is not None and doubt.why == UNCHECKED
         }
     )
     if not tapes:

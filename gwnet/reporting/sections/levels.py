@@ -12,7 +12,7 @@ from gwnet.reporting.content import Block, Cell, Column, Group, PageTitle, Parag
 from gwnet.reporting.drawing import Drawing
 from gwnet.reporting.measures import LONG_UNITS, Measures, joined, moment_text
 from gwnet.reporting.registry import register_section
-from gwnet.reporting.results.tapes import tape_remarks
+from gwnet.reporting.results.tapes import tape_note
 from gwnet.reporting.rounds import Event, RoundView
 from gwnet.reporting.sections.common import (
     bound_sign,
@@ -136,29 +136,29 @@ def _row(view: ReportView, gauging: RoundView, event: Event) -> tuple[Cell, ...]
             else (*head, depth, *(Cell(None, why),) * 5)
         )
     if is_used and has_level:
-        changes = (
-            change_cell(view.change_since_last(gauging, well), measures),
-            change_cell(view.change_in_year(gauging, well), measures),
+        before = view.before(gauging)
+        then = (before.best.get(well) if before is not None else None, view.year_before(gauging).get(well))
+        both = (view.change_since_last(gauging, well), view.change_in_year(gauging, well))
+        last, year = (
+            replace(change_cell(change, measures), note=tape_note(view, event, earlier) if change.known else "")
+            for change, earlier in zip(both, then, strict=True)
         )
+        changes = (last, year)
     else:
         other = Cell(None, why or "another event of the round is used for the well")
         changes = (other, other)
     level = elevation_cell(event, measures)
     remarks = [status] if has_level and status != "static" else []
     remarks += _remarks(event, measures) if has_level else []
-    if has_level and is_used:
-        before = view.before(gauging)
-        remarks += tape_remarks(
-            view, event, before.best.get(well) if before is not None else None, view.year_before(gauging).get(well)
-        )
     reason = "; ".join([*([level.reason] if has_level and level.reason else []), *remarks]) if has_level else why
     level = replace(level, strong=has_level, reason=reason)
+    half_width = length_cell(event["uncertainty_m"], measures, why or "no half-width known")
     return (
         *head,
         depth,
         length_cell(event["measuring_point_elevation_m"], measures, "no measuring point in force"),
         level,
-        length_cell(event["uncertainty_m"], measures, why or "no half-width known"),
+        replace(half_width, note=tape_note(view, event)),
         *changes,
     )
 

@@ -37,6 +37,7 @@ from gwnet.reporting.content import (
     SignOff,
     Table,
     cell_text,
+    letters_of,
     note_letters,
     numbered,
 )
@@ -267,7 +268,8 @@ def _row(row: object, columns: tuple[Column, ...], letters: Mapping[str, str]) -
         return f'<tr class="group"><th scope="rowgroup" colspan="{len(columns)}">{_text(row.text)}</th></tr>'
     cells = []
     for place, (cell, column) in enumerate(zip(row, columns, strict=True)):  # type: ignore[call-overload]
-        note = f"<sup>{letters[cell.reason]}</sup>" if cell.reason else ""
+        letter = letters_of(cell, letters)
+        note = f"<sup>{letter}</sup>" if letter else ""
         text = _text(cell_text(cell, column))
         content = f"<b>{text}</b>{note}" if cell.strong else f"{text}{note}"
         name = "th" if place == 0 else "td"
