@@ -19,6 +19,7 @@ from hypothesis import HealthCheck, settings
 from gwnet.store import revision
 
 from .empty_records import upgrade_quickly
+from .made_once import made_once
 
 # thousands of tests begin with an empty record
 revision.upgrade = upgrade_quickly
@@ -123,9 +124,9 @@ def demo_record(tmp_path_factory):
     """Give the path of the demo network's database, built once; use `demo_store` to change it."""
     from gwnet import demo
 
-    path = tmp_path_factory.mktemp("demo") / "demo.sqlite"
-    demo.load(path)
-    return path
+    made = made_once(tmp_path_factory, "demo-record", lambda folder: demo.load(folder / "demo.sqlite"))
+    # a copy, since readers leave files beside a database
+    return copy_sqlite(made / "demo.sqlite", tmp_path_factory.mktemp("demo") / "demo.sqlite")
 
 
 @pytest.fixture

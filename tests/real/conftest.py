@@ -1,9 +1,12 @@
+import shutil
+
 import pytest
 
 from gwnet.analysis.checks.rules import DOUBTING_RULES
 from gwnet.network import Network, init
 
 from ..conftest import copy_sqlite
+from ..made_once import made_once
 from .convert_esrp import convert
 
 
@@ -13,12 +16,17 @@ def esrp(open_data, tmp_path_factory):
     source = open_data / "esrp"
     if not source.is_dir():
         pytest.skip("no folder 'esrp' in the open data")
+
+    def make(folder):
+        convert(source, folder / "tables")
+        init(folder / "esrp.sqlite")
+        with Network(folder / "esrp.sqlite") as network:
+            assert network.load([folder / "tables"], by="test").rejections == ()
+
+    made = made_once(tmp_path_factory, "esrp-record", make)
     folder = tmp_path_factory.mktemp("esrp")
-    convert(source, folder / "tables")
-    init(folder / "esrp.sqlite")
-    with Network(folder / "esrp.sqlite") as network:
-        result = network.load([folder / "tables"], by="test")
-        assert result.rejections == ()
+    shutil.copytree(made / "tables", folder / "tables")
+    with Network(copy_sqlite(made / "esrp.sqlite", folder / "esrp.sqlite")) as network:
         yield network, source, folder
 
 
@@ -29,13 +37,16 @@ def esrp_as_published(esrp, tmp_path_factory):
     The checks doubt 57 of its 61,348 levels, and a level with an open serious finding serves no statistics. The published
     numbers take these levels as well, so the copy dismisses their findings.
     """
-    path = copy_sqlite(esrp[2] / "esrp.sqlite", tmp_path_factory.mktemp("published") / "esrp.sqlite")
-    with Network(path) as network:
-        network.checks.record(by="test")
-        table = network.checks()
-        doubted = table[(table["severity"] == "serious") & table["rule"].isin(DOUBTING_RULES)]
-        network.review.decide(
-            doubted["finding_id"].astype(int).tolist(), "dismiss", by="reviewer", reason="As published", together=True
-        )
-        assert not (network.levels()["open_finding"] != "").any()
+
+    def make(folder):
+        with Network(copy_sqlite(esrp[2] / "esrp.sqlite", folder / "esrp.sqlite")) as network:
+            network.checks.record(by="test")
+            table = network.checks()
+            doubted = table[(table["severity"] == "serious") & table["rule"].isin(DOUBTING_RULES)]
+            numbers = doubted["finding_id"].astype(int).tolist()
+            network.review.decide(numbers, "dismiss", by="reviewer", reason="As published", together=True)
+            assert not (network.levels()["open_finding"] != "").any()
+
+    made = made_once(tmp_path_factory, "esrp-as-published", make)
+    with Network(copy_sqlite(made / "esrp.sqlite", tmp_path_factory.mktemp("published") / "esrp.sqlite")) as network:
         yield network
