@@ -33,6 +33,15 @@ def surroundings(**more):
     return {**kept, "PYTHONPATH": str(Path(gwnet.__file__).resolve().parents[1]), "PYTHONIOENCODING": "utf-8", **more}
 
 
+def with_tests(**more):
+    """Return the same of a process that also imports from `tests`.
+
+    It runs with ``-P`` or in a folder of its own, so that `gwnet` is the tested one, not that of the current folder.
+    """
+    shared = surroundings(**more)
+    return {**shared, "PYTHONPATH": os.pathsep.join([shared["PYTHONPATH"], str(ROOT)])}
+
+
 def run_python(*arguments, cwd, env=None, stdin="", timeout=300):
     """Run this interpreter in a fresh process that finds the same `gwnet` as the tests; return what it gave back."""
     done = subprocess.run(

@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..helpers import ROOT, surroundings
+from ..helpers import ROOT, with_tests
 
 STRACE = shutil.which("strace")
 
@@ -149,9 +149,9 @@ class Tracer:
 def open_tracer(folder: Path) -> Iterator[Tracer]:
     """Give a tracer; the order of sets in its processes is the same each time, so that their calls are."""
     with subprocess.Popen(
-        [sys.executable, "-m", "tests.faults.fork_server"],
+        [sys.executable, "-P", "-m", "tests.faults.fork_server"],
         cwd=ROOT,
-        env=surroundings(PYTHONHASHSEED="0"),
+        env=with_tests(PYTHONHASHSEED="0"),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,

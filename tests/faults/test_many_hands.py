@@ -14,7 +14,7 @@ from sqlalchemy import text
 
 from gwnet.store.session import open_store
 
-from ..helpers import ROOT, surroundings
+from ..helpers import with_tests
 from .figures import note_figures
 from .hands import BATCHES, batch_day, batch_depth, write_batches
 from .scale import SCALE
@@ -32,12 +32,12 @@ RAW = re.compile(
 def work_together(url, folder):
     """Let everybody work, and return what each command gave back, and what the processes wrote to standard error."""
     people = [("writer", at) for at in range(WRITERS)] + [("reader", at) for at in range(READERS)]
-    command = [sys.executable, "-m", "tests.faults.hands"]
+    command = [sys.executable, "-P", "-m", "tests.faults.hands"]
     processes = []
     for role, at in people:
         with (folder / f"{role}_{at}.out").open("w") as out, (folder / f"{role}_{at}.err").open("w") as err:
             words = [role, str(at), url, str(folder), str(SCALE.seconds_of_hands)]
-            processes.append(subprocess.Popen([*command, *words], cwd=ROOT, env=surroundings(), stdout=out, stderr=err))
+            processes.append(subprocess.Popen([*command, *words], cwd=folder, env=with_tests(), stdout=out, stderr=err))
     while len(list(folder.glob("*.ready"))) < len(people) and all(process.poll() is None for process in processes):
         time.sleep(0.1)
     (folder / "go").touch()

@@ -10,7 +10,7 @@ import threading
 
 import pytest
 
-from ..helpers import ROOT, surroundings
+from ..helpers import ROOT, with_tests
 from .figures import note_figures
 from .scale import SCALE
 from .subjects import SHARES
@@ -30,12 +30,12 @@ SILENCE_S = 30 * LONGEST_S
 
 def run_batch(kind, first, count):
     """Return what came of trials in a process of their own, and the number of the one in which it ended too early."""
-    command = [sys.executable, "-m", "tests.faults.trials", kind, str(first), str(count)]
+    command = [sys.executable, "-P", "-m", "tests.faults.trials", kind, str(first), str(count)]
     results, begun = [], None
     with subprocess.Popen(
         command,
         cwd=ROOT,
-        env=surroundings(),
+        env=with_tests(),
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

@@ -7,7 +7,7 @@ import sys
 from importlib import import_module
 from pathlib import Path
 
-from ..helpers import Ran, run_python
+from ..helpers import Ran, run_python, with_tests
 
 #: What every hand needs; loaded before the hands are made, so that they begin together.
 _NEEDED = (
@@ -28,15 +28,9 @@ def run_at_once(commands, *, cwd, timeout=500):
     """Run command lines in processes of their own, all begun at the same moment; return what each gave back."""
     plan = cwd / "hands.json"
     plan.write_text(json.dumps([[str(word) for word in command] for command in commands]), encoding="utf-8")
-    ran = run_python("-m", "tests.hands.at_once", plan.name, cwd=cwd, env=_with_tests(), timeout=timeout)
+    ran = run_python("-m", "tests.hands.at_once", plan.name, cwd=cwd, env=with_tests(), timeout=timeout)
     assert ran.code == 0, ran.err
     return [Ran(*answer) for answer in json.loads((cwd / "answers.json").read_text(encoding="utf-8"))]
-
-
-def _with_tests():
-    from ..helpers import ROOT, surroundings
-
-    return {"PYTHONPATH": os.pathsep.join([surroundings()["PYTHONPATH"], str(ROOT)])}
 
 
 def _hand(number, words, start):
