@@ -304,3 +304,12 @@ def test_a_static_level_within_a_test_is_a_finding_of_its_event(tmp_path):
         found = net.checks()
     assert (found["rule"] == STATIC_IN_TEST).sum() == 1
     assert find_in_tests.__doc__
+
+
+def test_only_the_options_that_a_method_has_and_that_were_asked_for_are_handed_to_it():
+    assert FitRequest(heads=(0.2, 0.3)).options_of("slug-bouwer-rice") == {"heads": (0.2, 0.3)}
+    assert FitRequest().options_of("slug-bouwer-rice") == {}
+    assert FitRequest(heads=(0.2, 0.3)).options_of("theis") == {}
+    # who gives a span means its readings
+    assert FitRequest(first_min=1.0).options_of("straight-line") == {"trim": False}
+    assert FitRequest(first_min=1.0, is_trimmed=True).options_of("straight-line") == {}

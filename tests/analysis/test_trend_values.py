@@ -147,6 +147,8 @@ def test_a_smooth_line_follows_a_record_that_bends():
     assert line[47] - line[43] == pytest.approx(0.0, abs=0.15)
     short, _ = used_levels(record(*quarterly("W", level[:7])))
     assert smooth_line(next(iter(well_records(short, 4).values()))) is None
+    fewest, _ = used_levels(record(*quarterly("W", level[:8])))
+    assert smooth_line(next(iter(well_records(fewest, 4).values())))[1].size == 8
 
 
 def test_a_regression_has_student_s_limits_and_says_what_it_assumes():

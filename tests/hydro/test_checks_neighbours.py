@@ -43,6 +43,18 @@ def test_neighbours_take_off_what_all_wells_share():
     assert np.nanmedian(found.own_spread_m) > 0.1
 
 
+def test_neighbours_that_make_the_misfit_larger_are_not_used():
+    """One well falls evenly, which its own readings say to the centimetre; those around it wander by metres."""
+    well, time, season, level, near = network()
+    lonely = well == 4
+    level[lonely] = 54.0 - 1e-4 * time[lonely]
+    level[lonely] += np.random.default_rng(8).normal(0.0, 0.01, ROUNDS)
+    found = fit_around(well, time, season, level, np.ones(well.size, bool), near)
+    assert found.by_neighbours[lonely].mean() < 0.1
+    assert found.by_neighbours[~lonely].mean() > 0.9
+    assert np.median(found.spread_m[lonely]) < 0.03
+
+
 def test_a_wrong_level_stands_out_and_does_not_put_those_beside_it_in_the_wrong():
     well, time, season, level, near = network()
     level[3 * ROUNDS + 17] += 0.5

@@ -162,4 +162,8 @@ def test_steps_that_add_up_are_no_saw_tooth():
     teeth = np.tile(np.linspace(1.0, 0.0, 50), 6)
     assert find_saw_tooth(teeth, [50, 100, 150, 200, 250], np.ones(5)).tolist() == [0, 1, 2, 3, 4]
     assert find_saw_tooth(teeth, [50, 100, 150], np.ones(3)).size == 0
+    # the first sample after the last step counts, not one after it
+    risen = np.array([0.0, 1.0, 0.0, 1.0, 0.0, 1.0, 0.0, 2.0, 0.0])
+    assert find_saw_tooth(risen, [1, 3, 5, 7], np.full(4, 1.2)).size == 0
+    assert find_saw_tooth(risen, [1, 3, 5, 7], np.full(4, 1.5)).tolist() == [0, 1, 2, 3]
     assert find_saw_tooth(teeth, [50, 100, 150, 200], [1.0, -1.0, 1.0, -1.0]).size == 0

@@ -5,8 +5,9 @@ import pytest
 
 from gwnet.errors import AnalysisError, ShapeError, TooFewLevelsError
 from gwnet.hydro.pumping import PumpingGeometry, PumpingRates, WellDrawdown, fit_pumping_test
-from gwnet.hydro.pumping.fits import fit_model
+from gwnet.hydro.pumping.fits import fit_model, identified_note
 from gwnet.hydro.pumping.models import model_drawdown
+from gwnet.hydro.pumping.results import Parameter
 
 PLANTED = {"transmissivity": 300.0, "storativity": 2e-4, "leakage_factor": 250.0}
 
@@ -143,3 +144,18 @@ def test_rates_tell_their_stop_and_their_value_at_a_time():
     assert rates.stop_days == 2.0
     assert PumpingRates([0.0], [10.0]).stop_days == np.inf
     np.testing.assert_array_equal(rates.rate_at([-1.0, 0.0, 0.5, 1.0, 3.0]), [0.0, 10.0, 10.0, 20.0, 0.0])
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "said"),
+    [
+        (0.0, 5.0, "the specific yield (only that it is below 5, at 95 %)"),
+        (0.2, np.inf, "the specific yield (only that it is above 0.2, at 95 %)"),
+        (0.0, np.inf, "the specific yield"),
+    ],
+)
+def test_what_the_data_do_not_determine_is_said_with_the_limit_that_they_set(lower, upper, said):
+    known = Parameter("transmissivity", 20.0, "m2/d", 10.0, 30.0)
+    unknown = Parameter("specific_yield", 1.0, "", lower, upper, identifiable=False)
+    assert identified_note([known, unknown]) == f"The data do not determine {said}."
+    assert identified_note([known]) == ""

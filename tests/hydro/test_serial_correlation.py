@@ -48,6 +48,21 @@ def test_the_ratio_is_the_sum_over_all_pairs_of_pairs(count, correlation):
     assert variance_ratio(count, correlation) == pytest.approx(pairs_of_pairs(count, correlation) / independent)
 
 
+@pytest.mark.parametrize(("count", "correlation"), [(60, 0.5), (60, 0.9), (90, 0.5)])
+def test_beyond_what_is_summed_the_ratio_is_that_of_all_pairs_within_what_is_stated(count, correlation):
+    independent = count * (count - 1) * (2 * count + 5) / 18
+    exact = pairs_of_pairs(count, correlation) / independent
+    assert variance_ratio(count, correlation) == pytest.approx(exact, rel=0.03)
+
+
+@pytest.mark.parametrize("correlation", [0.05, 0.5, 0.9])
+def test_the_ratio_of_an_endless_series_is_its_limit(correlation):
+    """The limit 1 + 2 Σ ρ_S(k), with Spearman's correlation (6/π) arcsin(ρ^k/2) of a normal series (Pearson, 1907)."""
+    lag = np.arange(1.0, 3000.0)
+    limit = 1.0 + 12.0 / np.pi * np.arcsin(correlation**lag / 2.0).sum()
+    assert variance_ratio(10**9, correlation) == pytest.approx(limit, rel=1e-6)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("count", [10, 40, 100])
 @pytest.mark.parametrize("correlation", [0.2, 0.6, 0.8])

@@ -26,6 +26,8 @@ VALUES = {
     "walk": lambda random, n: np.cumsum(random.normal(0, 1, n)),
     "line": lambda random, n: np.arange(n) * 0.1,
     "level": lambda random, n: np.full(n, 7.5),
+    # so large beside their differences that rounding spoils every bound of the slopes
+    "far off": lambda random, n: 4e15 + random.integers(0, 4, n).astype(float),
 }
 TIMES = {
     "steps": lambda random, n: np.arange(n, dtype=float),

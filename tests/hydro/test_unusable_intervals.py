@@ -71,6 +71,14 @@ def test_a_level_that_falls_and_rises_is_not_pinned():
         assert find_pinned(times(4000), level).first.size == 0
 
 
+def test_ten_times_more_samples_at_the_end_than_beside_it_are_pinned():
+    """Two samples at each of the ten values above the least: more than twenty must stand at the least."""
+    beside = np.repeat(np.arange(1, 11) * 0.1, 2)
+    for count, pinned in ((20, []), (21, [21])):
+        level = np.concatenate([[3.0], beside, np.zeros(count)])
+        assert find_pinned(times(level.size), level).count.tolist() == pinned
+
+
 def test_a_sensor_out_of_water():
     random = np.random.default_rng(5)
     column = 1.0 + 0.1 * np.sin(np.arange(2000) / 90)
