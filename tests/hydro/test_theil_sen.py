@@ -26,7 +26,6 @@ VALUES = {
     "walk": lambda random, n: np.cumsum(random.normal(0, 1, n)),
     "line": lambda random, n: np.arange(n) * 0.1,
     "level": lambda random, n: np.full(n, 7.5),
-    # so large beside their differences that rounding spoils every bound of the slopes
     "far off": lambda random, n: 4e15 + random.integers(0, 4, n).astype(float),
 }
 TIMES = {
@@ -35,6 +34,8 @@ TIMES = {
     "years": lambda random, n: 2000 + np.sort(random.uniform(0, 30, n)),
     "months": lambda random, n: 1990 + np.arange(n) / 12,
     "close": lambda random, n: 2000 + np.cumsum(random.choice([1e-9, 1.0], n)),
+    # so large beside their differences that rounding spoils every bound of the slopes
+    "far off": lambda random, n: 1e15 + np.arange(n),
     "two": lambda random, n: np.repeat([0.0, 1.0], [n - 1, 1]),
 }
 
