@@ -204,11 +204,13 @@ def _unit_or_that_of_record(ctx: click.Context, _param: click.Parameter, value: 
 
 def unit_of_record(net: Network, site: str | None = None) -> str:
     """Return the unit that a record is shown in: ft where its sites, or the one named, work in feet, else m."""
+    from gwnet.units import shared_display_unit
+
     looked_at = net.store.looked_at
     sites = net.sites()
     net.store.looked_at = looked_at  # the unit is no answer of which a person must know the state of the record
     units = sites.loc[sites["site"] == site, "length_unit"] if site else sites["length_unit"]
-    return "ft" if len(units) and units.str.startswith("ft").all() else "m"
+    return shared_display_unit(units)
 
 
 # Options without arguments of their own, each to be put above a command.
