@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gwnet.cli import options, output
+from gwnet.constants import MAP_METHODS
 
 if TYPE_CHECKING:
     from gwnet.products.comparisons import ChangeMap, MapPair
@@ -35,7 +36,7 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
 @options.window
 @click.option(
     "--method",
-    type=click.Choice(["auto", "kriging", "spline", "triangulation", "quadratic"]),
+    type=click.Choice(MAP_METHODS),
     default="kriging",
     show_default=True,
     help="How the surface is fitted; auto is the one of the next three with the smallest leave-one-out error; "

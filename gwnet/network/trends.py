@@ -61,6 +61,12 @@ class Inputs:
         at_hand = self.levels if start is None else None
         return shared_memory(self.record, self.wells, at_hand, end=end, approved=approved)
 
+    def limits(self) -> pd.DataFrame:
+        """Return the thresholds in force of the wells that are asked for, with their elevations."""
+        from gwnet.analysis.thresholds.record import limits_in_force, limits_of
+
+        return limits_in_force(limits_of(self.record), self.wells)
+
     @property
     def known_on(self) -> RecordState | None:
         """Return the moment of the record that is printed."""
@@ -92,14 +98,6 @@ class WellStatistics(Group):
             if aquifer is not None:
                 frame = frame[frame["aquifer"] == aquifer]
             yield Inputs(record, levels_of(record, chosen, "daily"), frame, (chosen.start, chosen.end))
-
-
-def _limits_in_force(given: Inputs) -> pd.DataFrame:
-    """Return the thresholds in force of the wells that are asked for, with their elevations."""
-    from gwnet.analysis.thresholds.record import limits_of, limits_on_levels
-
-    limits = limits_on_levels(limits_of(given.record))
-    return limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
 
 
 def _refuse_alone(alone: bool, table: str) -> None:
@@ -204,7 +202,7 @@ class Trends(WellStatistics):
         from gwnet.analysis.series.trend_thresholds import threshold_dates
 
         with self._tested(**asked) as (given, how):
-            return in_unit(threshold_dates(given.levels, _limits_in_force(given), **how), unit)
+            return in_unit(threshold_dates(given.levels, given.limits(), **how), unit)
 
     @same_parameters(__call__)
     def summary(self, *, unit: str, **asked: Any) -> pd.DataFrame:
@@ -220,7 +218,7 @@ class Trends(WellStatistics):
         from gwnet.analysis.series.trend_summary import trend_summary
 
         with self._tested(**asked) as (given, how):
-            return in_unit(trend_summary(given.levels, given.wells, _limits_in_force(given), **how), unit)
+            return in_unit(trend_summary(given.levels, given.wells, given.limits(), **how), unit)
 
     @same_parameters(__call__)
     def without_context(self, *, unit: str, **asked: Any) -> pd.DataFrame:

@@ -22,7 +22,7 @@ from gwnet.analysis.series.trend_pooled import pooled_trends
 from gwnet.analysis.series.trend_summary import trend_summary
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
-from gwnet.analysis.thresholds.record import limits_on_levels
+from gwnet.analysis.thresholds.record import limits_in_force
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.figures.base.axes import day_number
 from gwnet.figures.coverage.data import coverage_plot_data
@@ -252,8 +252,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
     if chosen.start is not None:
         levels = levels[levels["day"] >= pd.Timestamp(chosen.start)]
     how: dict[str, Any] = {"method": chosen.method, "seasons": chosen.seasons, "approved": chosen.approved_only}
-    limits = limits_on_levels(asked.data.thresholds)
-    limits = limits[limits["valid_until_utc"].isna() & limits["well"].isin(asked.wells["well"])]
+    limits = limits_in_force(asked.data.thresholds, asked.wells)
     words = "of one value a year" if chosen.method == "kendall" else f"within {chosen.seasons} seasons of a year"
     since = f" from {chosen.start}" if chosen.start else ""
     memory = shared_memory(
