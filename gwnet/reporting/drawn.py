@@ -59,12 +59,10 @@ class ReportDrawing:
     def network_map(self, view: ReportView, frame: FigureFrame, wells: pd.DataFrame | None = None) -> DrawnFigure:
         """Draw where the selected wells are.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
-        frame : FigureFrame
-            Room on the page.
         wells : DataFrame, optional
             Those of them that are drawn; all unless given.
 
@@ -88,14 +86,12 @@ class ReportDrawing:
     def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> DrawnFigure:
         """Draw one potentiometric map without method, findings in words and cautions, which the report's text has.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
         facts : MapFacts
             The map; its result is what the analysis made.
-        frame : FigureFrame
-            Room on the page.
 
         Returns
         -------
@@ -112,14 +108,12 @@ class ReportDrawing:
     def aquifer_page(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> DrawnFigure:
         """Draw the page of an aquifer: map, changes at the wells, notes.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
         facts : MapFacts
             Its map, which was not refused.
-        frame : FigureFrame
-            Room on the page.
 
         Returns
         -------
@@ -132,12 +126,7 @@ class ReportDrawing:
     def key_map(self, view: ReportView, frame: FigureFrame) -> DrawnFigure:
         """Draw the key map of the cover, with its key.
 
-        Parameters
-        ----------
-        view : ReportView
-            The report's look at the record.
-        frame : FigureFrame
-            Room on the page.
+        Parameters as `gwnet.reporting`.
 
         Returns
         -------
@@ -151,10 +140,7 @@ class ReportDrawing:
     def key_height_mm(self, view: ReportView) -> float:
         """Return the height of the key beside the key map [mm].
 
-        Parameters
-        ----------
-        view : ReportView
-            The report's look at the record.
+        Parameters as `gwnet.reporting`.
         """
         return key_height_mm(*key_map_data(view, _context(view)))
 
@@ -201,16 +187,14 @@ class ReportDrawing:
     ) -> DrawnFigure:
         """Draw high and low water of a year beside each other.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
         pair : tuple of MapFacts
             High and low water.
         named : sequence of str
             Wells that are named on the maps.
-        frame : FigureFrame
-            Room on the page.
 
         Returns
         -------
@@ -229,14 +213,12 @@ class ReportDrawing:
     def year_strips(self, view: ReportView, wells: Sequence[str], frame: FigureFrame) -> DrawnFigure:
         """Draw the year of a few wells, with bars of crossing, rainfall and abstraction.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
         wells : sequence of str
             Wells from top to bottom.
-        frame : FigureFrame
-            Room on the page.
 
         Returns
         -------

@@ -65,9 +65,9 @@ def approved_sentence(review: Any) -> str:
     )
 
 
-def draw_title(page: Page, box: Box, name: str, rest: str, *, left: float = LEFT_AXIS_MM) -> float:
+def draw_title(page: Page, box: Box, name: str, rest: str) -> float:
     """Write the name of a panel and what it shows; return the height used [mm]."""
-    x, y = box.left + left, box.top - 3.9
+    x, y = box.left + LEFT_AXIS_MM, box.top - 3.9
     room = (box.right - x - 1.0) * style.PT_PER_MM
     head = fit(name, room * 0.6, style.TITLE_PT, bold=True)
     page.text(x, y, head, size=style.TITLE_PT, weight="bold")
@@ -157,7 +157,7 @@ def time_axis_mm(first: float, last: float, width: float) -> float:
     return 7.9 if any("\n" in tick.label for tick in ticks) else 4.6
 
 
-def time_axis(axes: Axes, first: float, last: float, width: float, *, named: bool = True, grid: bool = True) -> None:
+def time_axis(axes: Axes, first: float, last: float, width: float, *, named: bool = True) -> None:
     """Give axes a horizontal scale of dates: days since 1970-01-01, labelled as there is room for."""
     ticks = date_ticks(first, last, max(int(width / _LABEL_MM), 2))
     majors = [tick for tick in ticks if tick.label]
@@ -166,8 +166,7 @@ def time_axis(axes: Axes, first: float, last: float, width: float, *, named: boo
     axes.set_xticks([tick.days for tick in ticks if not tick.label], minor=True)
     axes.tick_params(axis="x", length=2.6, width=style.HAIR, pad=1.8, labelfontfamily=list(style.FAMILY))
     axes.tick_params(axis="x", which="minor", length=1.4, width=style.HAIR)
-    if grid:
-        axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
+    axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
 
 
 def save_all(wanted: Sequence[tuple[Sequence[Figure], Path]]) -> list[Path]:

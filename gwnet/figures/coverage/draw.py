@@ -43,43 +43,36 @@ _IN_USE: Final[dict[str, Any]] = {"facecolor": style.SERIES, "edgecolor": "none"
 _KEY_MM: Final = 1.7
 
 
-def draw_coverage(data: CoveragePlotData, *, width_mm: float = COVERAGE_WIDTH_MM, caption: bool = True) -> Figure:
+def draw_coverage(data: CoveragePlotData, *, caption: bool = True) -> Figure:
     """Draw a chart of coverage, or a page of it as `coverage_pages` gives them; it grows with the number of rows.
 
     Parameters
     ----------
     data : CoveragePlotData
         What to draw.
-    width_mm : float, optional
-        Width [mm].
     caption : bool, optional
         Whether to write the caption under the axes.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     pitch = _ROW_MM
     left = _names_mm(data.rows)
     entries = _key_entries(data.rows)
     notes = [Words(" ".join(data.notes))] if caption and data.notes else []
-    key = key_height_mm(entries, width_mm - 3.0, _TEXT_PT)
-    foot = block_height_mm(notes, width_mm - 3.0, _TEXT_PT) + 1.0
+    key = key_height_mm(entries, COVERAGE_WIDTH_MM - 3.0, _TEXT_PT)
+    foot = block_height_mm(notes, COVERAGE_WIDTH_MM - 3.0, _TEXT_PT) + 1.0
     body = max(len(data.rows), 2) * pitch
     head = _TITLE_MM + key + 1.0
     with style.style_context():
-        page = Page(style.new_figure((width_mm, head + body + _AXIS_MM + foot)))
+        page = Page(style.new_figure((COVERAGE_WIDTH_MM, head + body + _AXIS_MM + foot)))
         top = _title(page, data)
-        page.key(entries, 1.5, top, width_mm - 3.0, _TEXT_PT)
-        box = Box(left, foot + _AXIS_MM, width_mm - left - _RIGHT_MM, body)
+        page.key(entries, 1.5, top, COVERAGE_WIDTH_MM - 3.0, _TEXT_PT)
+        box = Box(left, foot + _AXIS_MM, COVERAGE_WIDTH_MM - left - _RIGHT_MM, body)
         axes = page.axes(box)
         axes.set_xlim(data.first, data.last)
         axes.set_ylim(len(data.rows) or 2, 0)
         axes.set_yticks([])
         _time_axis(axes, date_ticks(data.first, data.last, max(int(box.width / 14.0), 2)))
         _rows(page, axes, data, box, pitch)
-        page.block(notes, 1.5, foot - 0.4, width_mm - 3.0, _TEXT_PT)
+        page.block(notes, 1.5, foot - 0.4, COVERAGE_WIDTH_MM - 3.0, _TEXT_PT)
     return page.figure
 
 

@@ -49,11 +49,7 @@ _SIGN_ROOM_MM: Final = 5.0
 
 
 def draw_hydrograph(
-    data: HydrographPlotData,
-    *,
-    size_mm: tuple[float, float] = HYDROGRAPH_SIZE_MM,
-    figure: Figure | None = None,
-    caption: bool = True,
+    data: HydrographPlotData, *, size_mm: tuple[float, float] = HYDROGRAPH_SIZE_MM, caption: bool = True
 ) -> Figure:
     """Draw one hydrograph.
 
@@ -65,38 +61,22 @@ def draw_hydrograph(
         What to draw.
     caption : bool, optional
         Whether to write the caption under the axes; a report writes its own.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     with style.style_context():
-        figure = figure if figure is not None else style.new_figure(size_mm)
-        page = Page(figure)
+        page = Page(style.new_figure(size_mm))
         _panel(page, Box(0.0, 0.0, page.width, page.height), data, key=True, caption=caption)
-    return figure
+    return page.figure
 
 
-def hydrograph_sheet(
-    data: Sequence[HydrographPlotData],
-    *,
-    title: str = "",
-    size_mm: tuple[float, float] = SHEET_SIZE_MM,
-    rows: int | None = None,
-) -> Figure:
+def hydrograph_sheet(data: Sequence[HydrographPlotData], *, size_mm: tuple[float, float] = SHEET_SIZE_MM) -> Figure:
     """Draw the hydrographs of a group on one page, with one time axis.
 
     Parameters
     ----------
     data : sequence of HydrographPlotData
         Wells from top to bottom; made with one `Span`, they compare by eye.
-    title : str, optional
-        Heading of the page.
     size_mm : tuple of float, optional
         Width and height [mm].
-    rows : int, optional
-        Places on the page, so that a page with fewer wells keeps the height of the others; one a well unless given.
 
     Returns
     -------
@@ -106,13 +86,9 @@ def hydrograph_sheet(
     with style.style_context():
         page = Page(style.new_figure(size_mm))
         wells = _one_time(data)
-        top = page.height
-        if title:
-            page.text(_LEFT_MM, top - 4.4, fit(title, 150 * style.PT_PER_MM, 9.5, bold=True), size=9.5, weight="bold")
-            top -= 7.0
         entries = key_entries(wells)
-        top -= page.key(entries, _LEFT_MM, top, page.width - _LEFT_MM - _PLAIN_RIGHT_MM)
-        height = top / max(rows or len(wells), len(wells), 1)
+        top = page.height - page.key(entries, _LEFT_MM, page.height, page.width - _LEFT_MM - _PLAIN_RIGHT_MM)
+        height = top / max(len(wells), 1)
         for i, well in enumerate(wells):
             box = Box(0.0, top - (i + 1) * height, page.width, height - 1.5)
             _panel(page, box, well, key=False, caption=True, group=wells)

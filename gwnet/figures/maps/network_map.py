@@ -66,25 +66,13 @@ class _Place:
         return tuple(names)
 
 
-def draw_network_map(
-    data: NetworkPlotData, *, size_mm: tuple[float, float] = (180.0, 150.0), figure: Figure | None = None
-) -> Figure:
+def draw_network_map(data: NetworkPlotData, *, size_mm: tuple[float, float]) -> Figure:
     """Draw where the wells and gauges of the network are.
 
     Parameters as `gwnet.figures`.
-
-    Parameters
-    ----------
-    data : NetworkPlotData
-        What to draw.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     with style.style_context():
-        page = Page(figure if figure is not None else style.new_figure(size_mm))
+        page = Page(style.new_figure(size_mm))
         looks = {code: _look(i) for i, (code, _) in enumerate(data.groups)}
         entries = _key(data, looks)
         everything = np.array([(symbol.x, symbol.y) for symbol in (*data.wells, *data.gauges)])

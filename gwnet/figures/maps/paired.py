@@ -50,25 +50,13 @@ class PairPlotData(MapHeading):
     notes: tuple[Note, ...]
 
 
-def draw_paired_maps(
-    data: PairPlotData, *, size_mm: tuple[float, float] = PAIR_SIZE_MM, figure: Figure | None = None
-) -> Figure:
+def draw_paired_maps(data: PairPlotData) -> Figure:
     """Draw maps of two days side by side.
 
     Parameters as `gwnet.figures`.
-
-    Parameters
-    ----------
-    data : PairPlotData
-        What to draw.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     with style.style_context():
-        page = Page(figure if figure is not None else style.new_figure(size_mm))
+        page = Page(style.new_figure(PAIR_SIZE_MM))
         write_heading(page, data, 1.0, page.width - 2.0)
         entries = _entries(data)
         columns, size, texts = _text(page, data)

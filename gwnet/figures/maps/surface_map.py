@@ -79,7 +79,6 @@ def draw_surface_map(
     data: MapPlotData,
     *,
     size_mm: tuple[float, float] = MAP_SIZE_MM,
-    figure: Figure | None = None,
     full_text: bool = True,
 ) -> Figure:
     """Draw a potentiometric map.
@@ -90,18 +89,11 @@ def draw_surface_map(
         What to draw.
     size_mm : tuple of float, optional
         Width and height [mm]; the text is beside the map or below it, whichever shows the map larger.
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one of the given size unless given.
     full_text : bool, optional
         Whether to write method, findings in words and cautions as well; a report writes them beside the figure.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     with style.style_context():
-        page = Page(figure if figure is not None else style.new_figure(size_mm))
+        page = Page(style.new_figure(size_mm))
         notes = [note for note in data.notes if full_text or note.brief]
         sheet = lay_out(
             page, extent_of(data), [*room_for_labels(len(data.points), data.lists), *notes], key_entries(data)

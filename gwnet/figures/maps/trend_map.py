@@ -28,6 +28,7 @@ _NAME_PT: Final = 7.0
 _LINE_MM: Final = 2.95
 _PAD_MM: Final = 0.3
 _LONGEST_MM: Final = 24.0
+_SIZE_MM: Final = (180.0, 170.0)
 #: Sizes of the triangles: at the smallest slope and at the largest [pt].
 _SIZES_PT: Final = (3.4, 12.5)
 #: With more wells than this, only those with a trend are labelled. Project default.
@@ -151,23 +152,13 @@ def _notes(table: pd.DataFrame, points: Sequence[SlopePoint], unit: str, more: S
     return tuple(notes)
 
 
-def draw_slope_map(data: SlopeMapPlotData, *, size_mm: tuple[float, float] = (180.0, 170.0)) -> Figure:
+def draw_slope_map(data: SlopeMapPlotData) -> Figure:
     """Draw the slopes of wells on a map.
 
-    Parameters
-    ----------
-    data : SlopeMapPlotData
-        What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     with style.style_context():
-        page = Page(style.new_figure(size_mm))
+        page = Page(style.new_figure(_SIZE_MM))
         entries = _key(data)
         names = [Note("Names", (_ROOM_FOR_NAMES,))] if len(data.points) > _MOST_LABELS else []
         extent = np.array([(point.x, point.y) for point in data.points])

@@ -35,22 +35,15 @@ _MARK_PT: Final = 3.4
 _DERIVATIVE_PT: Final = 2.2
 
 
-def draw_pumping(data: PumpingPlotData, *, figure: Figure | None = None, panel_mm: float = PANEL_MM) -> Figure:
+def draw_pumping(data: PumpingPlotData, *, panel_mm: float = PANEL_MM) -> Figure:
     """Draw a figure of a pumping test.
 
     Parameters
     ----------
     data : PumpingPlotData
         What to draw; see `gwnet.figures.pumping.data.pumping_plot_data`.
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one as high as it takes unless given.
     panel_mm : float, optional
         Height of the panels [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     width = _WIDTH_MM - 2.0
     posted = [Words(shown(line)) for line in data.posted]
@@ -60,7 +53,7 @@ def draw_pumping(data: PumpingPlotData, *, figure: Figure | None = None, panel_m
     below = block_height_mm(words, width, style.NOTE_PT) + 1.5
     with style.style_context():
         height = above + panel_mm + _AXIS_MM + below
-        page = Page(figure if figure is not None else style.new_figure((_WIDTH_MM, height)))
+        page = Page(style.new_figure((_WIDTH_MM, height)))
         title = fit(shown(data.title), width * style.PT_PER_MM, style.TITLE_PT, bold=True)
         y = page.height - 4.4
         page.text(1.0, y, title, size=style.TITLE_PT, weight="bold")

@@ -165,23 +165,13 @@ def panel_heights_mm(spans: Sequence[float], room_mm: float, least_mm: float = _
     return heights, scale
 
 
-def draw_decomposition(data: DecompositionPlotData, *, size_mm: tuple[float, float] = _SIZE_MM) -> Figure:
+def draw_decomposition(data: DecompositionPlotData) -> Figure:
     """Draw observed levels, trend, season and remainder below each other.
 
-    Parameters
-    ----------
-    data : DecompositionPlotData
-        What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     with style.style_context():
-        page = Page(style.new_figure(size_mm))
+        page = Page(style.new_figure(_SIZE_MM))
         whole = Box(0.0, 0.0, page.width, page.height)
         left, width = LEFT_AXIS_MM, page.width - LEFT_AXIS_MM - 3.0
         heading = f"{data.site} · {data.heading}" if data.site else data.heading

@@ -170,20 +170,10 @@ def _from_middle(azimuth_deg: float, middle_deg: float) -> float:
     return 180.0 - (180.0 - (azimuth_deg - middle_deg)) % 360.0
 
 
-def draw_rose(data: RosePlotData, *, figure: Figure | None = None) -> Figure:
+def draw_rose(data: RosePlotData) -> Figure:
     """Draw gradients of many rounds: the rose, and direction and size over the years.
 
-    Parameters
-    ----------
-    data : RosePlotData
-        What to draw.
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one as high as the notes need unless given.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     words = [
         word
@@ -193,7 +183,7 @@ def draw_rose(data: RosePlotData, *, figure: Figure | None = None) -> Figure:
     with style.style_context():
         width = ROSE_SIZE_MM[0]
         text = block_height_mm(words, width - 2.0, style.NOTE_PT)
-        page = Page(figure if figure is not None else style.new_figure((width, ROSE_SIZE_MM[1] + text + 2.0)))
+        page = Page(style.new_figure((width, ROSE_SIZE_MM[1] + text + 2.0)))
         page.text(1.0, page.height - 4.2, fit(data.title, 500.0, style.TITLE_PT, bold=True), size=style.TITLE_PT)
         page.figure.texts[-1].set_fontweight("bold")
         page.text(1.0, page.height - 8.4, data.subtitle, size=style.LABEL_PT, color=style.SOFT)

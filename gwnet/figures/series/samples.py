@@ -43,11 +43,6 @@ def draw_samples(panels: Sequence[SamplePanel], notes: Sequence[str] = ()) -> Fi
         At least one series with a sample.
     notes : sequence of str, optional
         Sentences below the panels.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     words = [Words(" ".join(notes))] if notes else []
     foot = block_height_mm(words, _WIDTH_MM - 3.0, style.NOTE_PT) + 1.0

@@ -72,23 +72,13 @@ class _Scale:
     factor: float
 
 
-def draw_seasons(data: SeasonsPlotData, *, size_mm: tuple[float, float] = ONE_SIZE_MM) -> Figure:
+def draw_seasons(data: SeasonsPlotData) -> Figure:
     """Draw the seasonal envelope of one well.
 
-    Parameters
-    ----------
-    data : SeasonsPlotData
-        What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     with style.style_context():
-        page = Page(style.new_figure(size_mm))
+        page = Page(style.new_figure(ONE_SIZE_MM))
         _panel(page, Box(0.0, 0.0, page.width, page.height), data, _height([data]), key=True)
     return page.figure
 

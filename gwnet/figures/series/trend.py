@@ -64,23 +64,13 @@ class _View:
     marks: float
 
 
-def draw_trend(data: TrendPlotData, *, size_mm: tuple[float, float] = _SIZE_MM) -> Figure:
+def draw_trend(data: TrendPlotData) -> Figure:
     """Draw the levels of a well with their trend line and its interval.
 
-    Parameters
-    ----------
-    data : TrendPlotData
-        What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     with style.style_context():
-        page = Page(style.new_figure(size_mm))
+        page = Page(style.new_figure(_SIZE_MM))
         whole = Box(0.0, 0.0, page.width, page.height)
         left, width = LEFT_AXIS_MM, page.width - LEFT_AXIS_MM - 3.0
         heading = f"{data.site} · {data.heading}" if data.site else data.heading

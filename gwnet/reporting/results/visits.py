@@ -32,10 +32,7 @@ _STATES: Final = {
 def visit_result(view: ReportView) -> Result:
     """Return how many planned wells gave a level in the newest round of the period, and what became of the others.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
     """
     current = view.current
     if current is None:

@@ -32,10 +32,7 @@ _BOUNDS: Final = {"<=": -1, ">=": 1, "": 0}
 def page_data(view: ReportView) -> str:
     """Return the data of a page as JSON that may stand inside HTML.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
 
     Returns
     -------

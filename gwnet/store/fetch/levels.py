@@ -184,10 +184,7 @@ def count_events(connection: Connection, known_on: dt.datetime | None = None) ->
 def extent(connection: Connection) -> tuple[int, dt.datetime | None, dt.datetime | None]:
     """Return how many level events are on record now, and over which time.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.fetch`.
 
     Returns
     -------
