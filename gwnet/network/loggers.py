@@ -10,7 +10,7 @@ import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.errors import SettingsError
-from gwnet.network.base import Instant, Moment, Wells, codes_of, day_of, instant_of
+from gwnet.network.base import Instant, Moment, Wells, codes_of, day_of, instant_of, same_parameters
 from gwnet.network.logger_files import LoggerFiles
 from gwnet.store.snapshot import Snapshot
 
@@ -141,39 +141,18 @@ class Loggers(LoggerFiles):
         with self._record(site, known_on, wells=codes) as record:
             return estimate_efficiencies(record, codes, every_hours=every_hours, lag_hours=lag_hours, tides=tides)
 
-    def barometric_response(
-        self,
-        wells: Wells = None,
-        *,
-        every_hours: float = 1.0,
-        lag_hours: float = 24.0,
-        tides: bool = False,
-        site: str | None = None,
-        known_on: Instant = None,
-    ) -> pd.DataFrame:
+    @same_parameters(efficiencies)
+    def barometric_response(self, *, wells: Wells, site: str | None, known_on: Instant, **how: Any) -> pd.DataFrame:
         """Return the response of each deployment to a step of air pressure, one row a lag, and to earth tides.
 
-        Parameters as `gwnet.network`.
-
-        Parameters
-        ----------
-        every_hours : float, optional
-            Changes are taken over this time [h].
-        lag_hours : float, optional
-            Longest time after which the water still answers [h].
-        tides : bool, optional
-            Whether earth tides are separated from the air pressure.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Columns of `gwnet.analysis.loggers.efficiency.RESPONSE_COLUMNS`.
+        Parameters as `gwnet.network` and `gwnet.network.loggers.Loggers.efficiencies`; columns of
+        `gwnet.analysis.loggers.efficiency.RESPONSE_COLUMNS`.
         """
         from gwnet.analysis.loggers.efficiency import estimate_responses
 
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
-            return estimate_responses(record, codes, every_hours=every_hours, lag_hours=lag_hours, tides=tides)
+            return estimate_responses(record, codes, **how)
 
     def explain(
         self, well: str, time: str, *, site: str | None = None, known_on: Instant = None, unit: str = "m"

@@ -11,9 +11,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
-#: Rows of a table, and dots of a figure to the inch, that a notebook shows.
+#: Rows of a table that a notebook shows.
 _MOST_ROWS: Final = 20
-_DPI: Final = 100
 
 
 class Product:

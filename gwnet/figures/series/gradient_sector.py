@@ -27,7 +27,6 @@ _KEY_MM: Final = 6.0
 #: Rounds that a line joins: those of the last year.
 _JOINED: Final = 5
 _PER_MILLE: Final = 1000.0
-_TREND: Final = "#6C8597"
 _LOOKS: Final[tuple[dict[str, Any], ...]] = (
     {"marker": "o", "markersize": 4.4, "markerfacecolor": style.SOFT, "markeredgecolor": style.SOFT},
     {"marker": "s", "markersize": 4.0, "markerfacecolor": style.FALL, "markeredgecolor": style.SOFT},
