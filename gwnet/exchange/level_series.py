@@ -124,8 +124,11 @@ def _with_measuring_points(extract: Extract) -> pd.DataFrame:
 
 def _manual(table: pd.DataFrame) -> Iterator[LevelSeries]:
     for (access, point), rows in table.groupby(["access", "measuring_point"], sort=False):
+        # Series of the standards have each time once; two levels of one moment, such as a second event, make a second
+        # part.
         for part, several in _once_each(rows):
             yield _of_rows(several, str(access), DEPTH, None if point < 0 else int(point), part)
+    # Elevations of all measuring points make one series: the survey is in them already, unlike in depths.
     for access, rows in table.groupby("access", sort=False):
         for part, several in _once_each(rows):
             yield _of_rows(several, str(access), ELEVATION, None, part)
@@ -146,8 +149,10 @@ def _of_rows(rows: pd.DataFrame, access: str, quantity: str, point: int | None, 
     bounded = bound.ne("").to_numpy()
     if depth:
         bound = bound.map(_AS_DEPTH)
+        # At or below an elevation is at or deeper than a depth, so the sign turns with the number.
         limit_m = rows["measuring_point_elevation_m"].to_numpy(dtype=np.float64) - limit_m
     else:  # of a dry or overflowing well the frame has the bound itself
+        # The bound is handed on as such; as a value it would read like a measured level.
         value_m[bounded & (value_m == limit_m)] = np.nan
     none = np.full(len(rows), np.nan)
     return LevelSeries(
@@ -192,6 +197,7 @@ def _logged(extract: Extract, site: str, well: str, deployments: pd.DataFrame) -
 def _of_heads(heads: LoggerHeads) -> Iterator[LevelSeries]:
     order = np.argsort(heads.time_utc, kind="stable")
     times = heads.time_utc[order]
+    # Where each run of equal times begins; the place within the run is the part that a head goes to.
     starts = np.append(True, times[1:] != times[:-1])
     occurrence = np.arange(times.size) - np.maximum.accumulate(np.where(starts, np.arange(times.size), 0))
     reasons = np.array(OUT_REASONS, dtype=object)
@@ -200,6 +206,7 @@ def _of_heads(heads: LoggerHeads) -> Iterator[LevelSeries]:
         bounded = ~np.isnan(heads.bound_m[place])
         size = place.size
         empty: Texts = np.full(size, "", dtype=object)
+        # A bound of a dry logger is something that is known, so it is not called unusable.
         left_out = (heads.out[place] != 0) & ~bounded
         yield LevelSeries(
             site=heads.site,

@@ -80,6 +80,7 @@ def pumping_workbook(sheet: PumpingSheet) -> bytes:
 def _reading_rows(sheet: PumpingSheet) -> list[list[Any]]:
     rows: list[list[Any]] = []
     for well in sheet.wells.to_dict("records"):
+        # Rows beyond the schedule: a test that is prolonged must not run out of rows in the night.
         planned: list[tuple[Any, Any]] = [*sheet.schedule[str(well["kind"])], *[(None, None)] * SPARE_ROWS]
         rows += [[sheet.site, sheet.test, well["well"], phase, minute] for phase, minute in planned]
     return rows
@@ -124,7 +125,9 @@ def _write_page(
             elif value is not None:
                 page.write_number(number, place, value, cell)
             else:
+                # A blank with its format: without one the cell would be locked with the rest of the sheet.
                 page.write_blank(number, place, None, cell)
+    # Without the unit in square brackets.
     names = [name.partition(" ")[0] for name, _, _, _ in columns]
     lists = {"passed": ["falling", "rising"], "method": list(RATE_METHODS)}
     for name in lists.keys() & set(names):
