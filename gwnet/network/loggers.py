@@ -96,6 +96,7 @@ class Loggers(LoggerFiles):
 
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
+            # From the files as they were loaded, which analysis knows nothing of; so it is handed in.
             serials = find_other_serials(record.connection, record.known_on)
             return in_unit(summarize_status(record, codes, at_utc=instant_of(at_utc), other_serials=serials), unit)
 
@@ -308,6 +309,7 @@ class Loggers(LoggerFiles):
         wanted = Wanted(tuple(rules), tuple(codes_of(wells) or ()), instrument, start, end)
 
         def plan(record: Snapshot) -> PlannedCorrections:
+            # Inside the plan: it may be made anew, on a record that has changed meanwhile.
             record.require(wells=codes_of(wells))
             return plan_corrections(record, *suggested_corrections(record, *findings, wanted=wanted))
 
@@ -382,6 +384,7 @@ class Loggers(LoggerFiles):
         """Record or withdraw corrections; a dry run only looks what that would change."""
         from gwnet.analysis.loggers.corrections import Corrected, record_corrections
 
+        # For a dry run as well, so that what worked as a trial works when it counts.
         if not (reason or "").strip() or not by.strip():
             message = "A correction of a logger needs its reason and who decides."
             raise SettingsError(message, fix="Give --reason TEXT and --by NAME.")
@@ -418,6 +421,7 @@ def _heads(record: Snapshot, wells: Wells, start: Moment, end: Moment) -> tuple[
 
     zones = {str(row["site"]): str(row["time_zone"]) for _, row in record.sites.iterrows()}
     heads = []
+    # Site by site: a local day is another span of UTC in another zone.
     for code, zone in zones.items():
         heads += work_out_heads(record.of_site(code), codes_of(wells), *span_of(start, end, zone))
     return heads, zones

@@ -72,6 +72,7 @@ class Product:
 
         from gwnet.figures.base.style import figure_bytes
 
+        # Within the page: a notebook that is sent on has no folder with pictures beside it.
         picture = base64.b64encode(figure_bytes(self.figure(), "png")).decode()
         table = self.table.to_html(max_rows=_MOST_ROWS, index=False, escape=True)
         return f'<img alt="{type(self).__name__}" style="max-width:100%" src="data:image/png;base64,{picture}">{table}'
