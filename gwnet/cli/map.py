@@ -124,6 +124,7 @@ def command(
     if other is not None:
         output.rows(table, form)
     else:
+        # On a terminal alone: hundreds of wells of a large network would push the result off the screen.
         lists = {"exclusions": "; ", "not_significant": ", "} if form == "table" else {}
         short = {name: _first(table[name][0], separator) for name, separator in lists.items() if name in table}
         output.record(table.assign(**short), form)
@@ -134,6 +135,7 @@ def _first(listed: str, separator: str, most: int = 6) -> str:
     """Return the first wells of a list, and how many more there are."""
     wells = listed.split(separator)
     more = len(wells) - most
+    # "and 1 more well" takes more room than its name.
     if more <= 1:
         return listed
     return f"{separator.join(wells[:most])}{separator}and {more} more wells (all are in the GeoPackage)"

@@ -106,6 +106,7 @@ def _say(file: LoggerFileResult) -> None:
         output.say(f"{file.file}: {note}")
     if not file.deployed:
         output.say(f"{file.file}: no deployment of {file.instrument} is on record; load one for its samples to count.")
+    # Without any deployment every row is outside, and one sentence says so.
     elif file.outside:
         rows = "1 row is of a time" if file.outside == 1 else f"{file.outside:,} rows are of times"
         output.say(f"{file.file}: {rows} when {file.instrument} was not installed.")
