@@ -135,8 +135,7 @@ def _unpack(path: Path, target: Path) -> None:
     """Write the record of an archive to a file, and hold its bytes against the digest in the archive."""
     with zipfile.ZipFile(path) as archive:
         names = sorted(archive.namelist())
-        # Exactly these two: a name is never used as a path, and another archive is told apart before anything is
-        # unpacked.
+        # Exactly these two: a name is never used as a path, and another archive is refused before anything is unpacked.
         if names != sorted([_ABOUT, _RECORD]):
             _refuse(path, f"The archive holds {', '.join(names) or 'nothing'}, not {_ABOUT} and {_RECORD}.")
         with archive.open(_ABOUT) as file:

@@ -89,6 +89,7 @@ def coverage_pages(data: CoveragePlotData, rows: int = ROWS_A_PAGE) -> list[Cove
     pages: list[list[CoverageRow]] = [[]]
     for _, group in groupby(data.rows, key=lambda row: row.well):
         members = list(group)
+        # The loggers of one well are to be compared; they go on a page together if they can.
         if pages[-1] and len(pages[-1]) + len(members) > rows:
             pages.append([])
         for row in members:
@@ -127,6 +128,7 @@ def _short_names(names: Sequence[str]) -> dict[str, str]:
         return {name: name for name in names}
     first, last = min(names), max(names)
     length = next((i for i, (a, b) in enumerate(zip(first, last, strict=False)) if a != b), 0)
+    # At a blank: names cut within a word are no names.
     shared = first[: first.rfind(" ", 0, length) + 1]
     return {name: f"…{name.removeprefix(shared)}" if shared else name for name in names}
 
@@ -150,6 +152,7 @@ def _rows(page: Page, axes: Axes, data: CoveragePlotData, box: Box, pitch: float
     _patches(axes, bars, zorder=2.0, **_IN_USE)
     for sides in left_out:
         axes.add_patch(Hatched(rectangle(*sides), "strokes", zorder=2.1, **LEFT_OUT))
+    # One collection for all: thousands of ticks as lines of their own take seconds. The limits are set already.
     axes.add_collection(LineCollection(ticks, colors=style.INK, linewidths=style.THIN, zorder=2.4), autolim=False)
     _names(page, data.rows, box, pitch)
 
@@ -174,6 +177,7 @@ def _names(page: Page, rows: Sequence[CoverageRow], box: Box, pitch: float) -> N
         members = list(group)
         for number, row in enumerate(members):
             y = box.top - (place + number + 0.5 + 0.5 * _TICK) * pitch
+            # A barometer belongs to no well: its word stands once, above all of them.
             if number == 0 and (well[1] or place == 0):
                 name = fit_ends(names[_name(row)], _WELL_MM * style.PT_PER_MM, size, bold=True)
                 page.text(1.5, y, name, size=size, weight="bold", va="center_baseline")
