@@ -65,6 +65,7 @@ def draw_paired_maps(data: PairPlotData) -> Figure:
         strip_top = columns[0].top + 2.5 + strip
         bottom, top = strip_top + _TICKS_MM, page.height - _TITLE_MM - _HEAD_MM
         width = (page.width - _GAP_MM - 2 * _TICKS_MM - 1.0) / 2
+        # One extent and one scale for both: maps of their own size could not be laid over each other by eye.
         extent = np.vstack([extent_of(sheet) for sheet in data.maps])
         missing: list[Note] = []
         for i, sheet in enumerate(data.maps):
@@ -76,6 +77,7 @@ def draw_paired_maps(data: PairPlotData) -> Figure:
         draw_bar(page, bar, frame, data)
         page.key(entries, bar_width + 8.0, strip_top, page.width - bar_width - 12.0)
         if missing:
+            # Set again with what found no room on the maps, which is known only now.
             columns, size, texts = _text(page, data, missing)
         for box, words in zip(columns, texts, strict=True):
             page.block(words, box.left, box.top, box.width, size)
@@ -134,6 +136,7 @@ def _words(notes: Sequence[Note], head: str) -> list[Words]:
 def _shortened(words: list[Words], width: float, size: float, most: float) -> list[Words]:
     """Return the paragraphs that fit, and how many more there are."""
     kept = list(words)
+    # From the end: what is said of both maps and their cautions stands first.
     while kept and block_height_mm([*kept, Words("…", bold=True)], width, size) > most:
         kept.pop()
     if len(kept) == len(words):
