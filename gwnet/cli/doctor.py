@@ -30,7 +30,6 @@ def command(form: str, db: str, by: str, reason: str | None, *, accept_clock: bo
             state = net.accept_clock(by=by, reason=reason or "")
         output.say(f"Recorded as {state.text}: later states follow after the newest.")
         return DONE
-    # Before the examination, which then shows whether that helped.
     if renew:
         series = network.renew(db)
         output.say(f"Triggers were made anew, and packs of {len(series)} series where they did not fit their samples.")
@@ -44,7 +43,6 @@ def command(form: str, db: str, by: str, reason: str | None, *, accept_clock: bo
         left = [check for check in done.checks if check.outcome.startswith("not checked")]
         for outcome, some in groupby(left, key=lambda check: check.outcome):
             names = [check.check for check in some]
-            # One cause, such as a missing schema, keeps dozens of checks from running.
             shown = names if len(names) < 4 else [names[0], names[1], f"{len(names) - 2} more"]
             output.say(f"{', '.join(shown)}: {outcome}.")
     findings = "1 finding" if len(done.findings) == 1 else f"{len(done.findings)} findings"
