@@ -230,6 +230,7 @@ class ReportDrawing:
         drawn = [replace(_strip(view, well, frame.unit, period.first), first=first, last=last) for well in wells]
         context = _context_under(view, first, last, frame.unit)
         room = frame.height_mm - 4.4 * len(bars)
+        # Room for as many strips as a sheet may have, so that sheets of fewer wells have strips of the same height.
         strip_mm = fitting_strip_mm(room, max(len(wells), KEY_WELLS), len(context))
         figure = draw_strips(
             drawn,
@@ -265,6 +266,7 @@ class ReportDrawing:
         scale, strip_mm = self.strip_scale(view, group, frame), _strip_mm(view, frame)
         start = view.definition.hydrographs.start
         drawn = [_strip(view, well, frame.unit, start) for well in wells]
+        # One axis of time for a sheet: strips under each other are compared day by day.
         first, last = min(data.first for data in drawn), max(data.last for data in drawn)
         drawn = [replace(data, first=first, last=last, levels=_stretched(data, first, last)) for data in drawn]
         period = view.period
@@ -295,6 +297,7 @@ class ReportDrawing:
         float
             The finest round scale on which the strips fit.
         """
+        # A drawing may serve another report afterwards, whose scales are its own.
         if self._view is not view:
             self._view, self._scales = view, {}
         key = (frame.unit, frame.height_mm, tuple(group))
@@ -323,6 +326,7 @@ def _strip(view: ReportView, well: str, unit: str, start: dt.date | None) -> Hyd
         wells=view.wells,
         unit=unit,
         start=start,
+        # No line is drawn over days of which nobody can know yet, when the period is not over.
         end=min(view.period.last, max(view.closes_on, view.period.first)),
         aquifer_name=_names(view).get(view.aquifer_of(well), ""),
         known_on=data.known_on,
@@ -385,6 +389,7 @@ def _near(stages: pd.DataFrame, wells: pd.DataFrame) -> pd.DataFrame:
     """Return the gauges that are no farther from some wells than these reach."""
     reach = max(float(wells[name].max() - wells[name].min()) for name in ("easting", "northing"))
     for name in ("easting", "northing"):
+        # A gauge far up the river would make the map of an aquifer small.
         stages = stages[stages[name].between(wells[name].min() - reach, wells[name].max() + reach)]
     return stages
 

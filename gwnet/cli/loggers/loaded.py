@@ -63,7 +63,10 @@ def _lines(file: LoggerFileResult) -> Iterator[str]:
 def _describe_series(series: SeriesResult) -> str:
     counts = series.counts
     numbers = [
-        f"{getattr(counts, name):,} {word}" for name, word in _COUNTS if getattr(counts, name) or name == "added"
+        # Nothing added is said too, as it is what a load is for.
+        f"{getattr(counts, name):,} {word}"
+        for name, word in _COUNTS
+        if getattr(counts, name) or name == "added"
     ]
     segment = f" (segment {series.segment})" if series.segment > 1 else ""
     return f"{counts.rows:,} rows, {', '.join(numbers)}{segment}"

@@ -27,6 +27,7 @@ def show(trial: Trial, form: str) -> None:
     form : {"table", "csv", "json"}
         For table everything, as lines; otherwise the first and last rows, and the rest as messages.
     """
+    # Other forms are for programs, which read rows alone on standard output.
     say = click.echo if form == "table" else output.say
     for line in _inferred(trial):
         say(safe(line))

@@ -61,6 +61,7 @@ def open_findings_printed(view: ReportView) -> list[dict[str, Any]]:
         for row in view.data.findings.to_dict("records")
         if row["well"] in wells and is_printed(row) and str(row.get("decision") or "") in _UNDECIDED
     ]
+    # Two stable sorts: serious ones first, the newest first among each.
     waiting.sort(key=lambda row: str(row["measured_at"]), reverse=True)
     return sorted(waiting, key=lambda row: row["severity"] != "serious")
 

@@ -113,6 +113,7 @@ def correction_results(view: ReportView) -> list[Result]:
     when = (
         f"Since the last issue ({stamp_text(since, view.data.site.time_zone)})" if since else "Since the period began"
     )
+    # One act of recording may correct several items of a well; it is one correction to a reader.
     acts = rows.fillna("").groupby(["recorded_at_utc", "recorded_by", "subject", "well", "reason"], sort=False)
     number = acts.ngroups
     lead = f"{when}, {counted(number, 'correction')} {'was' if number == 1 else 'were'} recorded."

@@ -45,6 +45,7 @@ def visit_result(view: ReportView) -> Result:
     good: list[str] = []
     others: dict[str, list[str]] = {}
     missing: list[str] = []
+    # Of a day that stands for a round nothing was planned; it has its wells only.
     for well in current.planned or current.best:
         event = current.best.get(well)
         if event is None:
