@@ -210,6 +210,7 @@ def _refuse_duplicates(events: Events) -> int:
         return 0
     accesses = {word: number for number, word in enumerate(dict.fromkeys(events.access.tolist()))}
     numbers = {word: number for number, word in enumerate(dict.fromkeys(events.event.tolist()))}
+    # As numbers in one array: of a million rows a set of tuples would take far more memory.
     key = np.rec.fromarrays(
         [
             events.well[good],
