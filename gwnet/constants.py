@@ -8,6 +8,15 @@ from __future__ import annotations
 
 from typing import Final
 
+#: Methods whose surfaces honour the levels, in the order in which one is chosen of several that are equally good.
+INTERPOLATION_METHODS: Final = ("kriging", "spline", "triangulation")
+
+#: Methods that a surface can be made by; a trend surface does not honour the levels.
+SURFACE_METHODS: Final = (*INTERPOLATION_METHODS, "quadratic")
+
+#: What can be asked for of a map; ``auto`` is the interpolation with the smallest leave-one-out error.
+MAP_METHODS: Final = ("auto", *SURFACE_METHODS)
+
 #: Standard errors in a 95 % half-width: the 0.975 quantile of the standard normal distribution; Abramowitz and Stegun
 #: (1964), Handbook of Mathematical Functions, table 26.5 (from memory).
 NORMAL_95: Final[float] = 1.959963984540054

@@ -5,7 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from typing import Any, Final
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from xlsxwriter import Workbook
 
 #: First signs of a cell that a spreadsheet program would run as a formula.
 _FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -21,6 +26,34 @@ MASK: Final = "***"
 #: A user with a password before the host of an address, also of one that is mistyped; after ``postgres`` with spaces.
 _BEFORE_HOST: Final = re.compile(r"""(?:\bpostgres[^\s:/]*:?/{0,3}[^'"\n]*|[^\s'"]*:\S*)@""", re.IGNORECASE)
 _PARAMETER: Final = re.compile(r"""\b((?:ssl)?password|passfile|service)(\s*=\s*)[^&\s'"]+""", re.IGNORECASE)
+
+
+def open_workbook(
+    target: BytesIO | Path, title: str, recorded_at_utc: dt.datetime, *, author: str = "", row_by_row: bool = False
+) -> Workbook:
+    """Return a new workbook in which text stays text.
+
+    Parameters
+    ----------
+    target : io.BytesIO or pathlib.Path
+        Where it is written when it is closed.
+    title, author : str
+        Its properties.
+    recorded_at_utc : datetime.datetime
+        State of the record, which counts as when it was made: the same content gives the same bytes.
+    row_by_row : bool, optional
+        Whether each row is written out before the next, which is how many rows take little memory.
+    """
+    from xlsxwriter import Workbook
+
+    memory = {"constant_memory": True} if row_by_row else {"in_memory": True}
+    # a text of the record that begins with = or http would run, or be followed, on the machine of whoever opens it;
+    # one of digits would lose its leading zeros
+    as_text = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    book = Workbook(str(target) if isinstance(target, Path) else target, {**memory, **as_text})
+    created = recorded_at_utc.replace(tzinfo=None, microsecond=0)
+    book.set_properties({"title": title, **({"author": author} if author else {}), "created": created})
+    return book
 
 
 def hide_passwords(text: str) -> str:

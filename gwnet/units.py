@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeVar
 
 from gwnet.errors import UnitError
 
@@ -191,6 +192,30 @@ def text_in_unit(text: str, unit: str, *, signed_only: bool = True) -> str:
         return f"{float(found[1]) / metres_per(unit):{sign}.{places}f} {unit}"
 
     return (_LENGTH_IN_TEXT if signed_only else _ANY_LENGTH_IN_TEXT).sub(converted, text)
+
+
+def is_feet(unit: str) -> bool:
+    """Return whether a unit of length is a foot, the international one or that of the US survey.
+
+    Parameters
+    ----------
+    unit : str
+        Canonical unit name.
+    """
+    return unit.startswith("ft")
+
+
+def shared_display_unit(units: Iterable[str]) -> Literal["m", "ft"]:
+    """Return the unit that lengths are shown in together: ft where each site has feet, else m.
+
+    Parameters
+    ----------
+    units : iterable of str
+        Units of length of the sites; none gives m.
+    """
+    # One table cannot be in two units, and metres are what everything is worked out in.
+    each = [is_feet(unit) for unit in units]
+    return "ft" if each and all(each) else "m"
 
 
 def pressure_unit(word: str) -> str:

@@ -8,10 +8,12 @@ from gwnet.errors import UnitError
 from gwnet.units import (
     PASCALS_PER_UNIT,
     from_pascals,
+    is_feet,
     length_unit,
     metres_per,
     pascals_per,
     pressure_unit,
+    shared_display_unit,
     temperature_unit,
     text_in_unit,
     to_celsius,
@@ -24,6 +26,17 @@ from gwnet.units import (
 )
 def test_unit_words(written, unit):
     assert length_unit(written) == unit
+
+
+def test_both_feet_are_feet_and_metric_units_are_not():
+    assert [is_feet(unit) for unit in ("ft", "ftUS", "m", "cm", "mm")] == [True, True, False, False, False]
+
+
+@pytest.mark.parametrize(
+    ("units", "shown"), [((), "m"), (("ft",), "ft"), (("ft", "ftUS"), "ft"), (("ftUS", "m"), "m"), (("cm",), "m")]
+)
+def test_lengths_are_shown_in_feet_only_where_every_site_has_feet(units, shown):
+    assert shared_display_unit(units) == shown
 
 
 def test_inches_are_refused_with_the_mend():

@@ -121,6 +121,7 @@ def main(args: Sequence[str] | None = None) -> int:
     """
     import warnings
 
+    # Python sets a stream to None where a program is started with it closed.
     if sys.stderr is None:
         sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123 (stays open to the end)
     if sys.stdout is None:
@@ -128,6 +129,7 @@ def main(args: Sequence[str] | None = None) -> int:
         return STOPPED
     _let_print_anything()
     with _seldom_collecting(), warnings.catch_warnings():
+        # By default Python shows a warning once a line: the second well with the same note would pass in silence.
         warnings.simplefilter("always", GwnetWarning)
         shown = warnings.showwarning
         warnings.showwarning = lambda message, category, *rest, **more: (
@@ -143,6 +145,7 @@ def _seldom_collecting() -> Iterator[None]:
     A start makes hundreds of thousands of objects that all stay; looking through them again and again costs a tenth.
     """
     usual = gc.get_threshold()
+    # Frames of a large record make millions of objects that stay, and looking through them again frees nothing.
     gc.set_threshold(50_000, *usual[1:])
     try:
         yield
@@ -153,10 +156,13 @@ def _seldom_collecting() -> Iterator[None]:
 def _run(args: Sequence[str] | None) -> int:
     """Run the group; turn what stops it into a message and an exit code."""
     try:
+        # Not standalone, or click would exit by itself and print errors in its own way.
         code = group.main(args, prog_name="gwnet", standalone_mode=False)
+        # Here, where the error of a full disk or a closed pipe can still become a message and an exit code.
         sys.stdout.flush()
     except click.ClickException as error:
         return _wrong_usage(error)
+    # A value that cannot be used is wrong usage, wherever it was found out.
     except SettingsError as error:
         _say(str(error))
         return WRONG_USAGE
@@ -209,6 +215,7 @@ def _describe_refusal(error: OSError) -> str:
 def _let_print_anything() -> None:
     """Let a sign that the terminal cannot show be replaced rather than end the program."""
     for stream in (sys.stdout, sys.stderr):
+        # Streams that a test or a notebook puts in place of the real ones have none.
         reconfigure: Any = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")

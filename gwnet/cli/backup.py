@@ -19,5 +19,6 @@ def command(file: Path, db: str, *, replace: bool) -> int | None:
     """
     with options.open_record(db) as net, output.progress("backup") as progress:
         made = net.backup(file, replace=replace, progress=progress)
+    # After the copy is verified: a script that reads the name may rely on it.
     output.files([file])
     return copied.report(made, f"Backed up {options.database_name(db)}.")

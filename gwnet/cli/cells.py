@@ -101,6 +101,7 @@ def cell_text(value: Any, name: str, zone: str = "UTC") -> str:
     """
     if is_missing(value):
         return NOTHING
+    # A flag and a whole number are real numbers, too, and have no decimals.
     if isinstance(value, numbers.Real) and not isinstance(value, bool | numbers.Integral):
         return _number(float(value), name)
     if isinstance(value, dt.datetime):
@@ -124,6 +125,7 @@ def _number(value: float, name: str) -> str:
         if name.endswith(suffix):
             return f"{value:.{decimals}f}"
     if "gradient" in name or name in _SIGNIFICANT or name.endswith("_p"):
+        # The sign # keeps zeros at the end: 0.500 says three digits, 0.5 one.
         return f"{value:#.3g}".rstrip(".")
     return f"{value:.6g}"
 
@@ -145,4 +147,5 @@ def csv_value(value: Any, *, is_exact: bool = False) -> Any:
         plain = ";".join(str(part) for part in plain)
     if isinstance(plain, bool):
         return "true" if plain else "false"
+    # Numbers are left as they are: a negative one begins like a formula.
     return neutralised(plain) if isinstance(plain, str) else plain

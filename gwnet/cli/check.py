@@ -28,6 +28,7 @@ def command(form: str, db: str, by: str, dry_run: bool, known_on: dt.datetime | 
     --known-on they are only printed. Exit code 3 when there are findings.
     """
     with options.open_record(db) as net:
+        # Findings about the past are not recorded: they would be verdicts of today on a record that is no more.
         if dry_run or known_on is not None:
             findings, stored = net.checks(known_on=known_on, **chosen), None
         else:

@@ -69,6 +69,7 @@ def _of_record(
     address = ctx.params.get("db") or os.environ.get("GWNET_DB") or DEFAULT_DATABASE
     try:
         net = Network(address)
+    # A shell that completes must not print an error between the words that are being typed.
     except (GwnetError, OSError):
         return []
     try:
@@ -77,5 +78,6 @@ def _of_record(
         return []
     finally:
         net.close()
+    # Codes are compared without case: who types does not know how they are written.
     lower = incomplete.lower()
     return [CompletionItem(code) for code in found if code.lower().startswith(lower) and code not in leave_out]

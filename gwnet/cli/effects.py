@@ -39,6 +39,7 @@ def command(
     since, until = between or (None, None)
     with options.open_record(db) as net:
         table = in_unit(net.levels.effects(wells or None, site=site, since=since, until=until), unit)
+    # On a terminal alone: who reads a file with a program wants the same columns every time.
     if form == "table":
         table = reviewed.drop_idle_columns(table)
     output.rows(table, form, empty="No level moved.")

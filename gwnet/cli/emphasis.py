@@ -21,12 +21,14 @@ STYLES: Final[dict[str, dict[str, Any]]] = {
 
 def wanted() -> bool:
     """Return whether output may be emphasised: on a terminal that can, unless NO_COLOR is set."""
+    # NO_COLOR counts when it is set to anything but nothing (no-color.org; from memory).
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
 def emphasised(cell: str) -> str:
     """Return a cell, padded or not, with its emphasis when it holds one of the words and nothing else."""
     style = STYLES.get(cell.strip())
+    # The padding stays outside: an underlined or coloured blank would look like a bar.
     return cell.replace(cell.strip(), click.style(cell.strip(), **style)) if style else cell
 
 

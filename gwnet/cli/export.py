@@ -60,6 +60,7 @@ def command(ctx: click.Context, /, form: str, out: Path, db: str, unit: str, **c
     """
     from gwnet.exchange.registry import find_format
 
+    # The unit of the record is a default that a format may not take; refused is only one that a person asked for.
     if "unit" not in find_format(form).takes and ctx.get_parameter_source("unit") is not ParameterSource.COMMANDLINE:
         unit = "m"
     with options.open_record(db) as net, output.progress("export") as progress:

@@ -88,6 +88,7 @@ _ALWAYS = {"site", "known_on", "window_days", "nearest"}
 
 def _mode(chosen: dict[str, Any], rose: Path | None, figure: Path | None) -> str:
     """Return which gradients are asked for; refuse options that do not go together."""
+    # One command for four questions: an option of another question would be passed over in silence.
     given = {name for name, value in {**chosen, "rose": rose, "figure": figure}.items() if value} - _ALWAYS
     mode = next((name for name in ("vertical", "local") if chosen[name]), None)
     if mode is None:

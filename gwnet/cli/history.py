@@ -31,6 +31,7 @@ def command(
     levels, findings, reviews and decisions. With --states and no well: the states of the record, by whom and by which
     act each was recorded. Times are on the site's clock, in files in UTC.
     """
+    # The states are of the whole record, so a well beside them would promise less than is printed.
     if (well is None) != states:
         message = "Give a well, or --states alone."
         raise click.UsageError(message)

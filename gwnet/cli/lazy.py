@@ -67,6 +67,7 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 (click passes it)
         """Return a command, importing its module."""
         name = self._aliases.get(cmd_name, cmd_name)
+        # None is how click hears that there is no such command.
         if name not in self._table:
             return None
         command: click.Command = import_module(f"{self._package}.{self._table[name][0]}").command
@@ -80,6 +81,7 @@ class LazyGroup(click.Group):
         if args[0] not in self._table and not args[0].startswith("-"):
             from difflib import get_close_matches
 
+            # Of the table of names, so that a typing error does not import every command.
             near = get_close_matches(args[0], self._table, n=3, cutoff=0.5)
             hint = f" Did you mean {' or '.join(near)}?" if near else f" See '{ctx.command_path} --help'."
             message = f"There is no command {args[0]!r}.{hint}"
@@ -91,6 +93,7 @@ class LazyGroup(click.Group):
         placed = {name for names in self._sections.values() for name in names}
         rest = [name for name in self._table if name not in placed]
         sections = [*self._sections.items(), (_REST if self._sections else "Commands", rest)]
+        # Over all sections, so that their texts begin in one column.
         widest = max(map(len, self._table), default=0)
         for heading, names in sections:
             lines = [(name.ljust(widest), self._table[name][1]) for name in names if name in self._table]
@@ -102,6 +105,7 @@ class LazyGroup(click.Group):
 def _with_headings(command: click.Command) -> click.Command:
     """Return a command whose help, and that of its own commands, lists options under headings."""
     command.format_options = partial(_format_options, command)  # type: ignore[method-assign]
+    # A lazy group dresses its commands itself, when they are imported.
     if isinstance(command, click.Group) and not isinstance(command, LazyGroup):
         for own in command.commands.values():
             _with_headings(own)
@@ -115,6 +119,7 @@ def _format_options(command: click.Command, ctx: click.Context, formatter: click
     for parameter in command.get_params(ctx):
         record = parameter.get_help_record(ctx) if isinstance(parameter, click.Option) else None
         if record is not None:
+            # What is required must not be looked for below.
             heading = "Options" if parameter.required else heading_of.get(parameter.opts[0], "Options")
             sections[heading].append(record)
     for heading, records in sections.items():

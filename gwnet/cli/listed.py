@@ -25,5 +25,6 @@ def command(table: str, site: str | None, known_on: dt.datetime | str | None, un
 
     with options.open_record(db) as net:
         rows = net.tables(table, site=site, known_on=known_on)
+    # Numbers of rows are the database's own; codes say the same to a person.
     rows = rows.drop(columns=[name for name in rows if name.endswith("_id")])
     output.rows(in_unit(rows, unit), form, empty=f"No row of {table} is on record.")

@@ -62,6 +62,7 @@ def show(result: LoadResult, form: str, listed: str = "rejections", unit: str = 
         Unit of the levels that would move.
     """
     for done in result.files:
+        # With csv and json standard output is the list alone.
         click.echo(safe(_line(done)), err=form != "table")
         for warning in done.warnings:
             output.say(f"{done.file}: {warning}")
@@ -89,6 +90,7 @@ def _emptied(result: LoadResult) -> str:
 
 def can_ask() -> bool:
     """Return whether a person sits at the terminal who can answer."""
+    # Not standard output: rows may go to a file while a person answers.
     return sys.stdin.isatty() and sys.stderr.isatty()
 
 
@@ -106,7 +108,9 @@ def ask_whether_complete() -> Callable[[Rejection], bool]:
         key = (rejection.file, rejection.row)
         if key not in answers:
             question = f"{rejection.place()}: {rejection.message} Is the line complete?"
+            # A line that says how long the command is at work would be written over the question.
             with output.without_bars():
+                # Nobody at the terminal means no: a cut line must not be taken for whole by a script.
                 answers[key] = can_ask() and click.confirm(safe(question), default=False, err=True)
         return answers[key]
 
@@ -185,6 +189,7 @@ def _first_rows(table: pd.DataFrame, listed: str) -> None:
 def _how_far(moved: pd.DataFrame, unit: str) -> str:
     """Return how many levels move, how many of them are approved, and how far the farthest."""
     approved = int((moved["review"] == "approved").sum())
+    # Heads of loggers have no event; their rows are numbered below zero.
     loggers = int((moved["event_id"] < 0).sum())
     of_loggers = f"the heads of {loggers} logger{'' if loggers == 1 else 's'}"
     read = len(moved) - loggers

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gwnet.cli import options, output
+from gwnet.constants import MAP_METHODS
 
 if TYPE_CHECKING:
     from gwnet.products.comparisons import ChangeMap, MapPair
@@ -35,7 +36,7 @@ def _variogram(ctx: click.Context, _param: click.Parameter, value: str | None) -
 @options.window
 @click.option(
     "--method",
-    type=click.Choice(["auto", "kriging", "spline", "triangulation", "quadratic"]),
+    type=click.Choice(MAP_METHODS),
     default="kriging",
     show_default=True,
     help="How the surface is fitted; auto is the one of the next three with the smallest leave-one-out error; "
@@ -123,6 +124,7 @@ def command(
     if other is not None:
         output.rows(table, form)
     else:
+        # On a terminal alone: hundreds of wells of a large network would push the result off the screen.
         lists = {"exclusions": "; ", "not_significant": ", "} if form == "table" else {}
         short = {name: _first(table[name][0], separator) for name, separator in lists.items() if name in table}
         output.record(table.assign(**short), form)
@@ -133,6 +135,7 @@ def _first(listed: str, separator: str, most: int = 6) -> str:
     """Return the first wells of a list, and how many more there are."""
     wells = listed.split(separator)
     more = len(wells) - most
+    # "and 1 more well" takes more room than its name.
     if more <= 1:
         return listed
     return f"{separator.join(wells[:most])}{separator}and {more} more wells (all are in the GeoPackage)"

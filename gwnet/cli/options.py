@@ -37,6 +37,7 @@ def open_record(address: str) -> Iterator[Network]:
 
     context = click.get_current_context(silent=True)
     meta = {} if context is None else context.meta
+    # The record may be open already: its unit was asked for while the options were read.
     opened = meta.pop(_OPENED, None)
     net = opened[1] if opened is not None and opened[0] == address else _open(address)
     try:
@@ -81,6 +82,7 @@ class Instant(click.ParamType[dt.datetime]):
         if isinstance(value, dt.datetime):
             return value
         try:
+            # As times are printed: what a command shows can be given back to it.
             plain = re.sub(r"\s*UTC(?=[+-])", "", value.strip().upper())
             moment = dt.datetime.fromisoformat(plain.removesuffix(" UTC").replace("Z", "+00:00"))
         except ValueError:
@@ -145,6 +147,7 @@ def _login_name() -> str:
 
     try:
         return getpass.getuser()
+    # In a container the user may have no name, and on Windows there is no module for it.
     except (KeyError, ImportError, OSError):
         return ""
 
@@ -159,6 +162,7 @@ def _not_in_the_future(
     ctx: click.Context, param: click.Parameter, value: dt.datetime | str | None
 ) -> dt.datetime | str | None:
     """Refuse a time that has not come: what will be known then can still change."""
+    # A minute of slack for a database whose clock is a little ahead.
     if isinstance(value, dt.datetime) and value > dt.datetime.now(dt.UTC) + dt.timedelta(minutes=1):
         message = f"{value:%Y-%m-%dT%H:%MZ} has not come yet; the record of that time can still change."
         raise click.BadParameter(message, ctx=ctx, param=param)
@@ -186,6 +190,7 @@ def _unit_or_that_of_record(ctx: click.Context, _param: click.Parameter, value: 
 
     An address or site that was given is eager and so is parsed before; one that was not has its default.
     """
+    # While a shell completes, nothing is opened.
     if value is not None or ctx.resilient_parsing:
         return value
     from gwnet.errors import StoreError
@@ -204,11 +209,13 @@ def _unit_or_that_of_record(ctx: click.Context, _param: click.Parameter, value: 
 
 def unit_of_record(net: Network, site: str | None = None) -> str:
     """Return the unit that a record is shown in: ft where its sites, or the one named, work in feet, else m."""
+    from gwnet.units import shared_display_unit
+
     looked_at = net.store.looked_at
     sites = net.sites()
     net.store.looked_at = looked_at  # the unit is no answer of which a person must know the state of the record
     units = sites.loc[sites["site"] == site, "length_unit"] if site else sites["length_unit"]
-    return "ft" if len(units) and units.str.startswith("ft").all() else "m"
+    return shared_display_unit(units)
 
 
 # Options without arguments of their own, each to be put above a command.

@@ -73,6 +73,7 @@ def rows(
     elif form == "csv":
         writer = csv.writer(sys.stdout, lineterminator="\n")
         writer.writerow(table.columns)
+        # Row by row: text of a million rows at once would take several times the memory of the frame.
         writer.writerows(_file_rows(table, csv_value))
     else:
         keys = [str(name) for name in table.columns]
@@ -83,6 +84,7 @@ def rows(
 
 def _show(text: str) -> None:
     """Print a text; one longer than the terminal goes through its pager."""
+    # Without a keyboard nobody could leave the pager.
     if sys.stdout.isatty() and sys.stdin.isatty() and text.count("\n") >= shutil.get_terminal_size().lines:
         os.environ.setdefault("LESS", "-RSFX")  # long lines are cut, to be scrolled sideways, and colours kept
         click.echo_via_pager(text)
@@ -92,6 +94,7 @@ def _show(text: str) -> None:
 
 def _chosen(table: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
     """Return the columns of those names, in the unit that the table has; the site as well where there are several."""
+    # Columns are named in metres by the commands; the table may be in feet.
     present = {name.replace("_ft", "_m") if "_ft" in name else name: name for name in map(str, table.columns)}
     several = "site" in present and table["site"].nunique() > 1
     return table[[present[name] for name in (*(["site"] if several else []), *columns) if name in present]]
@@ -167,6 +170,7 @@ def write_new(path: Path, text: str, what: str) -> None:
         If the file is there already or cannot be written.
     """
     try:
+        # "x": that there is no such file is asked and answered in one step, so that nobody's work is overwritten.
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except FileExistsError:
@@ -260,6 +264,7 @@ def working() -> Iterator[None]:
             click.echo(_CLEARED, nl=False, err=True)
             _Bars.says_at_work = False
 
+    # A daemon: it must not keep the program alive when it ends by an error.
     thread = threading.Thread(target=show, daemon=True)
     thread.start()
     try:
@@ -294,6 +299,7 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
         if not shown:  # until then the command is said to be at work
             bar.enter_context(without_bars())
             shown = True
+        # The line has another length; what is left of it would stand behind the progress.
         if _Bars.says_at_work:
             click.echo(_CLEARED, nl=False, err=True)
             _Bars.says_at_work = False

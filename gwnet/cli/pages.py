@@ -77,6 +77,7 @@ def render_page(page: str, width: int | None = None, *, styled: bool | None = No
         Whether headings and code stand out; on a terminal that can, unless given.
     """
     columns = shutil.get_terminal_size().columns if width is None else width
+    # Lines beyond 110 signs are hard to follow, however wide the terminal is.
     text = _Text(max(_NARROWEST, min(columns, _WIDEST)), styled=emphasis.wanted() if styled is None else styled)
     return "\n".join(text.lines(page)).strip("\n")
 
@@ -109,6 +110,7 @@ class _Text:
     def _paragraphs(self, block: list[str]) -> Iterator[str]:
         """Yield the lines of a paragraph or of the items of a list."""
         mark, text = "", ""
+        # An empty item at the end, which brings out the last one.
         for line in [*block, "- "]:
             item = _ITEM.fullmatch(line)
             if item is None:
@@ -156,6 +158,7 @@ def _column_widths(rows: Sequence[Sequence[str]], room: int) -> list[int]:
     widths = [max(1, *(len(cell) for cell in column)) for column in zip(*rows, strict=True)]
     while sum(widths) > room:
         widest = max(range(len(widths)), key=widths.__getitem__)
+        # Narrower columns cannot be read; then the lines run over the edge.
         if widths[widest] <= _NARROWEST_COLUMN:
             break
         widths[widest] -= 1
@@ -189,6 +192,7 @@ def _blocks(page: str) -> Iterator[list[str]]:
 
 def _cells(line: str) -> list[str]:
     """Return the cells of a line of a table."""
+    # A bar within a cell is written with a backslash, as in the list of choices of an option.
     return [cell.strip().replace("\\|", "|") for cell in re.split(r"(?<!\\)\|", line.strip().strip("|"))]
 
 

@@ -14,6 +14,7 @@ class ReportGroup(click.Group):
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Put the name of the command that makes reports before what is no command."""
+        # 'gwnet report quarterly' is what people write; 'make' is there for a definition that is called like a command.
         if args and args[0] not in self.commands and args[0] not in ("-h", "--help"):
             args = ["make", *args]
         return super().parse_args(ctx, args)
@@ -65,6 +66,7 @@ def make(definition: str, period: str | None, out: Path, db: str, **chosen: Any)
     DEFINITION is the name of one that travels with gwnet (quarterly) or the path of a TOML file. Writes the PDF, its
     manifest and the data annex into the folder. The same record, definition and --known-on give the same bytes.
     """
+    # Both would be two periods, and none is no default: a report of the wrong quarter looks like the right one.
     if (period is None) == (chosen["round"] is None):
         message = "Give either --period or --round."
         raise click.UsageError(message)

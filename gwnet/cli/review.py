@@ -98,7 +98,9 @@ def _options_of(verb: str, said_of: Sequence[str]) -> list[Callable[[Any], Any]]
         *(_FINDINGS if "findings" in said_of else ()),
         *(_LEVELS if "levels" in said_of else ()),
         *([_PASS_OVER] if verb == "approve" else []),
+        # Only what settles a finding: reports say that one reason stood for several.
         *([_TOGETHER] if verb in ("accept", "dismiss") else []),
+        # An approval says by itself what it means; everything else is read by somebody who asks why.
         options.reason("kept with the decision", required=verb != "approve"),
         options.by,
         options.form,

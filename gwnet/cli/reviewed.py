@@ -52,6 +52,7 @@ def queue(waiting: ReviewQueue, what: str | None, form: str, unit: str, *, restr
     """
     from gwnet.analysis.levels.display_unit import in_unit
 
+    # By round first: of hundreds of levels one sees the work; who names wells wants the levels themselves.
     lists = {"rounds": waiting.rounds, "levels": in_unit(waiting.levels, unit), "findings": waiting.findings}
     first = "levels" if restricted else "rounds"
     if what is not None or form != "table":

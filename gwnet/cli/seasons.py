@@ -107,4 +107,5 @@ def _drawn(
     if stl is not None:
         others = {name: chosen[name] for name in ("start", "end", "site", "known_on", "unit", "value", "approved")}
         pages.append((net.seasons.decomposition(wells[0], **others).figures(), stl))
+    # Together, so that of two figures either both are written or none.
     return save_all(pages)

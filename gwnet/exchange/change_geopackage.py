@@ -69,6 +69,7 @@ def _boundary(result: ChangeResult) -> tuple[pd.DataFrame, list[object]]:
     import shapely
 
     drawn, sums = result.surface_map, result.sums
+    # No volume of water without a storage coefficient: the columns stay, empty, so that the layer has one form.
     water = result.water_m3 or (np.nan, np.nan, np.nan)
     columns = pd.DataFrame(
         {
@@ -89,5 +90,7 @@ def _boundary(result: ChangeResult) -> tuple[pd.DataFrame, list[object]]:
         }
     )
     region = shapely.Polygon(drawn.boundary) if drawn.region is None else drawn.region
+    # A boundary that cuts the control in two gives a multipolygon; the layer is declared as polygons, so each part is a
+    # row.
     areas = list(getattr(region, "geoms", [region]))
     return pd.concat([columns] * len(areas), ignore_index=True), areas

@@ -56,6 +56,7 @@ def write_datapackage(extract: Extract, path: Path) -> None:
         file = path / folder / f"{table.name}.csv"
         _write_csv(table, file)
         resources.append(_resource(table, file, f"{folder}/{file.name}"))
+    # The state of the record, not the clock, so that one state gives one package byte for byte.
     moment = extract.recorded_at_utc
     package = {
         "$schema": _PROFILE,
@@ -78,6 +79,7 @@ def write_datapackage(extract: Extract, path: Path) -> None:
 def _write_csv(table: ExportTable, file: Path) -> None:
     columns = [_cells(table.frame[column.name], column) for column in table.columns]
     with file.open("w", encoding="utf-8", newline="") as target:
+        # The line end of RFC 4180, whatever the machine, so that the hashes in the description are the same everywhere.
         writer = csv.writer(target, lineterminator="\r\n")
         writer.writerow([column.name for column in table.columns])
         writer.writerows(zip(*columns, strict=True))
@@ -90,6 +92,7 @@ def _cells(values: pd.Series[Any], column: ExportColumn) -> list[Any]:
         return ["" if value is pd.NaT else value.strftime(form) for value in values.dt.tz_convert("UTC")]
     if column.kind == "flag":
         return ["true" if value else "false" for value in values]
+    # Whole numbers with gaps are floats in pandas; written as they are, they would end in .0 and not be integers.
     missing = values.isna().tolist()
     if column.kind == "date":
         return ["" if no else value.isoformat() for value, no in zip(values, missing, strict=True)]
@@ -100,6 +103,7 @@ def _cells(values: pd.Series[Any], column: ExportColumn) -> list[Any]:
 
 def _instant_format(values: pd.Series[Any]) -> str:
     known = values.dropna()
+    # One form a column: a field of a Data Package has one format, and a second form would not be read by it.
     return _FRACTIONS if len(known) and bool((known.dt.microsecond != 0).any()) else _SECONDS
 
 
@@ -109,6 +113,7 @@ def _resource(table: ExportTable, file: Path, path: str) -> dict[str, Any]:
         "fields": [_field(column, table.frame[column.name]) for column in table.columns],
         "missingValues": [""],
     }
+    # A key with an empty cell is none to programs that check it, and they would refuse the whole package.
     if table.key and not any(_has_empty(table.frame[name]) for name in table.key):
         schema["primaryKey"] = list(table.key)
     if table.references:
@@ -144,6 +149,7 @@ def _field(column: ExportColumn, values: pd.Series[Any]) -> dict[str, Any]:
     if column.meaning:
         field["description"] = column.meaning
     constraints: dict[str, Any] = {}
+    # Older records may lack what is required today; a constraint that the data break would make the package invalid.
     if column.required and not _has_empty(values):
         constraints["required"] = True
     if column.choices:

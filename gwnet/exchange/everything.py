@@ -62,7 +62,9 @@ def write_everything(extract: Extract, path: Path) -> None:
     """
     if extract.store is None:
         raise OutputError("The whole record is exported from an open record alone.", where=str(path))
+    # Times of a ZIP archive begin in 1980; a record without a state counts as of 1970.
     when = max(extract.recorded_at_utc.timetuple()[:6], (1980, 1, 1, 0, 0, 0))
+    # Beside the target, whose disk has to have room for the record anyway; the temporary folder of the system may not.
     with tempfile.TemporaryDirectory(prefix=".gwnet-", dir=path.parent) as folder:
         copy = Path(folder) / _RECORD
         copied = make_backup(extract.store, copy, progress=extract.progress)
@@ -79,6 +81,7 @@ def write_everything(extract: Extract, path: Path) -> None:
         with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
             archive.writestr(_member(_ABOUT, when), json.dumps(about, indent=1, ensure_ascii=False) + "\n")
             member = _member(_RECORD, when)
+            # Said beforehand, or zipfile does not take members of more than 2 GiB.
             member.file_size = copy.stat().st_size
             with copy.open("rb") as source, archive.open(member, "w") as target:
                 _hand_on(source, target)
@@ -121,6 +124,8 @@ def _looks_like_archive(path: Path) -> bool:
     """Return whether a file begins as an archive does, or is called one."""
     try:
         with path.open("rb") as file:
+            # By its name as well: an archive whose first bytes are damaged is to be called damaged, not tried as a
+            # database.
             return file.read(2) == b"PK" or path.suffix.lower() == ".zip"
     except OSError:
         return False
@@ -130,12 +135,15 @@ def _unpack(path: Path, target: Path) -> None:
     """Write the record of an archive to a file, and hold its bytes against the digest in the archive."""
     with zipfile.ZipFile(path) as archive:
         names = sorted(archive.namelist())
+        # Exactly these two: a name is never used as a path, and another archive is refused before anything is unpacked.
         if names != sorted([_ABOUT, _RECORD]):
             _refuse(path, f"The archive holds {', '.join(names) or 'nothing'}, not {_ABOUT} and {_RECORD}.")
         with archive.open(_ABOUT) as file:
+            # A damaged or hostile member could unpack to gigabytes; it is cut here and then is no JSON.
             about = json.loads(file.read(_LARGEST_ABOUT))
         size, sha256 = int(about["bytes"]), str(about["sha256"])
         with archive.open(_RECORD) as source, target.open("wb") as copy:
+            # No further than the size that is stated: what would unpack to more must not fill the disk first.
             if _hand_on(source, copy, most=size) != size:
                 _refuse(path, f"The record in the archive has not the {size:,} bytes that it should have.")
     if _digest(target) != sha256:
@@ -151,6 +159,7 @@ def _member(name: str, when: Any) -> zipfile.ZipInfo:
     """Return a member of the archive with the time of the record, so that one record gives the same bytes."""
     member = zipfile.ZipInfo(name, when)
     member.compress_type = zipfile.ZIP_DEFLATED
+    # Permissions are part of the bytes, and zipfile would take 0o600 where nothing is said.
     member.external_attr = 0o644 << 16
     return member
 

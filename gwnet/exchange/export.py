@@ -51,11 +51,13 @@ def _refuse_name(form: ExchangeFormat, path: Path, *, replace: bool) -> None:
     if form.ending and path.suffix.lower() != form.ending:
         message = f"An export in {form.name} is a file whose name ends in {form.ending}."
         raise OutputError(message, where=str(path), fix=f"Give for example {path.stem or 'record'}{form.ending}.")
+    # Before the question whether it may be replaced: a folder is never replaced by a file.
     if form.ending and path.is_dir():
         raise OutputError("There is a folder of this name.", where=str(path), fix="Give another name.")
     if form.ending and path.exists() and not replace:
         message = "There is a file of this name already."
         raise OutputError(message, where=str(path), fix="Give another name, or say --replace.")
+    # A folder is not replaced even when asked for: what else lies in it would be lost with it.
     if not form.ending and path.exists() and (not path.is_dir() or any(path.iterdir())):
         message = f"An export in {form.name} is a folder, and there is something of this name already."
         raise OutputError(message, where=str(path), fix="Give another name, or remove it.")

@@ -109,6 +109,7 @@ class Extract:
     def wells_with_levels(self) -> pd.DataFrame:
         """The chosen wells with number and newest of the levels, which may be a bound; not one that is unusable."""
         table = self.levels
+        # A dry well is known to be dry: its bound is the newest that is known, though no statistics take it.
         counted = table[table["usable"] | table["bound"].ne("")]
         newest = counted.sort_values("measured_at_utc", kind="stable").groupby(["site", "well"]).tail(1)
         newest = newest.set_index(["site", "well"])[list(_NEWEST.values())]
@@ -116,6 +117,7 @@ class Extract:
         number = table.groupby(["site", "well"]).size().rename("level_count")
         keys = pd.MultiIndex.from_frame(self.wells[["site", "well"]])
         found = newest.reindex(keys).reset_index(drop=True)
+        # A well without levels gets NaN from reindexing, which would be a number in a column of texts.
         for name in ("last_status", "last_bound"):
             found[name] = found[name].astype(object).where(found[name].notna(), "")
         count = number.reindex(keys).fillna(0).astype(np.int64).reset_index(drop=True)
@@ -128,6 +130,8 @@ class Extract:
             wells = wells[wells["well"].isin(chosen.wells)]
         if chosen.aquifer is not None:
             wells = wells[wells["aquifer"] == chosen.aquifer]
+        # Rows of no well, such as barometers, stay only where all wells are meant; a chosen well does not bring them
+        # along.
         if len(wells) == len(self.record.wells):
             return table
         kept = pd.MultiIndex.from_frame(wells[["site", "well"]])
@@ -148,6 +152,7 @@ class Extract:
         times = table[when]
         if isinstance(times.dtype, pd.DatetimeTZDtype):
             day = times.dt.tz_convert(zone_of(self.record.zone)).dt.tz_localize(None).dt.normalize()
+            # A day is local to the site, or readings of the evening would fall on the next day in UTC.
             dated = table.assign(day=day, measured_at_utc=times)
         else:
             day = pd.to_datetime(times)
@@ -168,12 +173,14 @@ def shapes_of(extract: Extract, table: pd.DataFrame) -> list[object]:
     import shapely
     from pyproj import Transformer
 
+    # Copied: with copy-on-write in pandas the array is read-only, and sites of other systems are written into it.
     x = table["easting"].to_numpy(dtype=np.float64).copy()
     y = table["northing"].to_numpy(dtype=np.float64).copy()
     systems = extract.record.sites.set_index("site")["crs"]
     for site in table["site"].unique():
         if str(systems[site]) != extract.crs:
             rows = (table["site"] == site).to_numpy()
+            # always_xy: EPSG:4326 has latitude first, and points would be mirrored.
             to_world = Transformer.from_crs(str(systems[site]), extract.crs, always_xy=True)
             x[rows], y[rows] = to_world.transform(x[rows], y[rows])
     has_place = np.isfinite(x) & np.isfinite(y)

@@ -92,8 +92,10 @@ def _base_layers(file: str | Path, crs: str) -> list[tuple[str, Any]]:
 def _lines(file: str | Path, crs: str, what: str, sources: list[str]) -> list[Any]:
     path, layer = _file_and_layer(file)
     table = _read(path, layer or _only_layer(path), crs)
+    # Programs save single lines as multi-lines of one part; parts are what a map obeys.
     parts = table.geometry.explode(index_parts=False)
     _demand(path, parts, ("LineString",), f"{what} are lines")
+    # Heights at the corners mean nothing for a barrier, and would hinder the cutting of its lines.
     found = list(parts.force_2d())
     sources.append(f"{what} from {path.name}{f', layer {layer}' if layer else ''} ({len(found)})")
     return found
@@ -107,6 +109,7 @@ def _boundary(file: str | Path, crs: str, sources: list[str]) -> Any:
     parts = table.geometry.explode(index_parts=False)
     _demand(path, parts, ("Polygon",), "a boundary is a polygon")
     sources.append(f"boundary from {path.name}{f', layer {layer}' if layer else ''}")
+    # A polygon drawn by hand often crosses itself; left so, it makes later cuts fail.
     return shapely.unary_union(list(parts.force_2d().make_valid()))
 
 
@@ -129,6 +132,7 @@ def _rivers(file: str | Path, crs: str, sources: list[str]) -> list[River]:
 
 def _river_heads(path: Path, name: str, row: dict[str, Any]) -> tuple[float, float]:
     heads = []
+    # One head for the whole river goes before those of its ends; without any, the heads come from gauges or corners.
     for column in HEADS:
         value = row.get(column)
         if value is None or value == "":
@@ -156,6 +160,7 @@ def _file_and_layer(file: str | Path) -> tuple[Path, str]:
     """Return path and layer of ``FILE`` or ``FILE:LAYER``."""
     text = str(file)
     path, layer = Path(text), ""
+    # The whole text first, and the last colon after: a path may have colons of its own, such as that of a drive.
     if not path.is_file() and ":" in text:
         before, _, layer = text.rpartition(":")
         path = Path(before)
@@ -178,6 +183,7 @@ def _layer_names(path: Path) -> list[str]:
             found = pyogrio.list_layers(path)
     except (pyogrio.errors.DataSourceError, RuntimeError) as error:
         raise _unreadable(path, error) from error
+    # Tables without geometry, such as those of styles, are layers as well to the library.
     names = [str(name) for name, kind in found if kind is not None]
     if not names:
         raise UnreadableFileError("No layer has geometry.", where=str(path))
@@ -203,6 +209,7 @@ def _read(path: Path, layer: str, crs: str) -> Any:
         raise UnreadableFileError(message, where=str(path), fix=f"Its layers: {', '.join(names)}.")
     try:
         with _unwarned():
+            # Counted before it is read: a layer of a whole country would take the memory first.
             count = int(pyogrio.read_info(path, layer=layer, force_feature_count=True)["features"])
         if count > MOST_FEATURES:
             message = f"Layer {layer} has {count} features; {MOST_FEATURES} are read at most."
@@ -223,6 +230,7 @@ def _read(path: Path, layer: str, crs: str) -> Any:
         message = f"Layer {layer} has no coordinate system."
         raise UnreadableFileError(message, where=str(path), fix="Save it with its coordinate system.")
     placed = table.to_crs(projected(crs))
+    # The library gives infinite coordinates, and no error, for places that a projection does not reach.
     if not np.isfinite(placed.total_bounds).all():
         message = f"Layer {layer} cannot be brought into {crs}: some of its places do not exist there."
         raise UnreadableFileError(message, where=str(path), fix="Check the layer's coordinate system.")

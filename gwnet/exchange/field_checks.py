@@ -39,6 +39,7 @@ def check_formula(cells: Mapping[str, str], sheet: FieldSheet, lists: Lists) -> 
     depths = f"{first}:{third}"
     status, sounded, product = cells["status"], cells["sounded_depth"], cells["depth_to_product"]
     low, high, bottom = cells["low"], cells["high"], cells["bottom"]
+    # 3.406 - 3.400 is a little more than 0.006 in binary numbers, and readings at the tolerance agree.
     tolerance = f"{sheet.tolerance_m / sheet.metres + _DUST:.7f}"
     beyond = f"{BOTTOM_TOLERANCE_M / sheet.metres:.4f}"
     change = f"{SOUNDING_CHANGE_M / sheet.metres:.4f}"
@@ -49,6 +50,7 @@ def check_formula(cells: Mapping[str, str], sheet: FieldSheet, lists: Lists) -> 
             f"AND(COUNTA({status})=0,COUNT({depths})=0)",
             '"There is neither a reading nor a status. "',
         ),
+        # COUNTA counts texts as well, COUNT numbers alone: a decimal comma makes a text in many settings.
         (f"COUNTA({depths})>COUNT({depths})", '"A depth is not a number. "'),
         (
             f"OR(AND(COUNTA({first})=0,COUNTA({second}:{third})>0),AND(COUNTA({second})=0,COUNTA({third})>0))",
@@ -87,6 +89,7 @@ def check_formula(cells: Mapping[str, str], sheet: FieldSheet, lists: Lists) -> 
         ),
     )
     pieces = "&".join(f'IF({condition},{words},"")' for condition, words in rules)
+    # Rows that nobody has filled in yet say nothing, or the sheet would be full of warnings before the first visit.
     return f'=IF({_nothing(cells)},"",TRIM({pieces}))'
 
 

@@ -55,6 +55,7 @@ def write_instructions(book: Workbook, page: Any, sheet: FieldSheet, *, states: 
         page.write_string(row, 1, value, wrapped)
         row += 1
     page.write_string(row, 0, "Complete", strong)
+    # With an empty result: programs that do not calculate on opening would show the 0 that is stored otherwise.
     page.write_formula(row, 1, f'=COUNTIF({states},"complete")&" of {len(sheet.wells)}"', text, "")
     page.write_string(row + 1, 0, "To be looked at again", strong)
     page.write_formula(row + 1, 1, f'=COUNTIF({states},"look again")&""', text, "")
@@ -70,6 +71,8 @@ def write_instructions(book: Workbook, page: Any, sheet: FieldSheet, *, states: 
         for line in lines:
             words = line.format(**settings) if heading.startswith("How") else line
             page.write_string(row, 1, words, wrapped)
+            # No program fits rows to wrapped text that another has written; about 108 letters of this face fill the
+            # column.
             page.set_row(row, 13.5 * (1 + (len(words) - 1) // 108))
             row += 1
         row += 1

@@ -49,6 +49,7 @@ class Lists:
         Lists
             Where they stand.
         """
+        # A sheet of their own: a list written into the rule takes 255 signs at most, and its words no comma.
         page = book.add_worksheet("(lists)")
         page.hide()
         ranges = []
@@ -97,6 +98,7 @@ def add_validations(
     rules["depth_to_water"]["input_message"] = _what_to_expect(sheet, well, earlier)
     if well is not None and well["other_accesses"]:
         accesses = [str(well["access"]), *str(well["other_accesses"]).split(", ")]
+        # The list stands in the rule itself, where words are separated by commas; without one the cell is free.
         if not any("," in access for access in accesses) and len(",".join(accesses)) <= _PROMPT:
             rules["access"] = _rule("list", "Access", "Which of the well's measuring points was read from?")
             rules["access"]["source"] = accesses
@@ -124,6 +126,7 @@ def _fitted(rule: Rule) -> Rule:
 
 
 def _cut(text: str, most: int) -> str:
+    # xlsxwriter leaves a rule with a longer text out, with a warning only.
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
@@ -186,6 +189,7 @@ def _plain_rules(sheet: FieldSheet, lists: Lists) -> dict[str, Rule]:
         "observer": _rule("any", "Observer", "Who read."),
         "method": _rule("any", "Method", "For example electric tape, steel tape, interface probe."),
     }
+    # Without tapes on record there is no list to choose from, and any tape is as good as another.
     if lists.tapes:
         rules["instrument"] = _rule(
             "list",
@@ -204,6 +208,7 @@ def _plain_rules(sheet: FieldSheet, lists: Lists) -> dict[str, Rule]:
 def _depth_rules(sheet: FieldSheet, cells: Mapping[str, str], *, planned: bool) -> dict[str, Rule]:
     """Return the rules of depths: they warn, and who has looked again may keep the number."""
     first = cells["depth_to_water"]
+    # A tape may reach a little below the recorded bottom, by the accuracy of soundings.
     bottom_slack = BOTTOM_TOLERANCE_M / sheet.metres
     wanted = [f"ISNUMBER({first})", f'OR({first}>=0,{cells["status"]}="flowing")']
     if planned:
@@ -211,6 +216,7 @@ def _depth_rules(sheet: FieldSheet, cells: Mapping[str, str], *, planned: bool) 
         wanted.append(f"OR(COUNT({low})=0,AND({first}>=N({low}),{first}<=N({high})))")
         wanted.append(f"OR(COUNT({bottom})=0,{first}<=N({bottom})+{bottom_slack:.4f})")
     tolerance = sheet.number(sheet.tolerance_m)
+    # The dust of binary numbers on top: readings that differ by the tolerance itself agree.
     allowed = f"{sheet.tolerance_m / sheet.metres + 1e-7:.7f}"
     rules = {
         "depth_to_water": _rule(

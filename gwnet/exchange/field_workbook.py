@@ -21,6 +21,7 @@ from gwnet.analysis.fieldwork.field_sheet import FieldSheet
 from gwnet.exchange.field_checks import check_formula, state_formula
 from gwnet.exchange.field_instructions import write_instructions
 from gwnet.exchange.field_validation import Lists, add_validations
+from gwnet.plain_text import open_workbook
 
 #: Name of the sheet that is loaded.
 SHEET: Final = "level_events"
@@ -137,19 +138,7 @@ def field_workbook(sheet: FieldSheet) -> bytes:
     Text from the record is always written as text, so that none of it can run as a formula.
     """
     target = io.BytesIO()
-    options = {
-        "in_memory": True,
-        "strings_to_formulas": False,
-        "strings_to_urls": False,
-        "strings_to_numbers": False,
-    }
-    book = Workbook(target, options)
-    book.set_properties(
-        {
-            "title": f"Field sheet {sheet.site} {sheet.round}",
-            "created": sheet.known_on.recorded_at_utc.astimezone(dt.UTC).replace(tzinfo=None, microsecond=0),
-        }
-    )
+    book = open_workbook(target, f"Field sheet {sheet.site} {sheet.round}", sheet.known_on.recorded_at_utc)
     instructions = book.add_worksheet("(instructions)")
     page = book.add_worksheet(SHEET)
     lists = Lists.written(book, sheet.tapes)

@@ -40,6 +40,7 @@ def write_geojson(extract: Extract, path: Path) -> None:
         {"type": "Feature", "id": f"{row['site']}/{row['well']}", "geometry": geometry, "properties": row}
         for row, geometry in zip(_records(shown), _geometries(extract, wells), strict=True)
     ]
+    # NaN is no JSON: better an error here than a file that only Python reads.
     lines = ",\n".join(json.dumps(feature, ensure_ascii=False, allow_nan=False) for feature in features)
     about = json.dumps(f"Groundwater wells; record as known on {extract.state_text}", ensure_ascii=False)
     text = f'{{"type": "FeatureCollection", "name": "wells", "description": {about}, "features": [\n{lines}\n]}}\n'
@@ -55,6 +56,7 @@ def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
 def _geometries(extract: Extract, wells: pd.DataFrame) -> list[dict[str, Any] | None]:
     import geopandas
 
+    # RFC 7946, section 4: coordinates are longitude and latitude of WGS 84, and no other system may be said.
     places = geopandas.GeoSeries(shapes_of(extract, wells), crs=extract.crs).to_crs(WORLD)
     return [
         None if place is None else {"type": "Point", "coordinates": [round(place.x, _DIGITS), round(place.y, _DIGITS)]}

@@ -117,8 +117,10 @@ def geopackage_of(layers: Sequence[Layer], crs: str, date: dt.date) -> bytes:
     SettingsError
         If the coordinate system is not known or not projected.
     """
+    # Refused before anything is written, in words: the library's own error would be about a number of a system.
     projected(crs)
     try:
+        # The bytes are handed on from there, so that all files of a map are written or none.
         with tempfile.TemporaryDirectory(prefix="gwnet-") as folder:
             path = Path(folder) / "map.gpkg"
             write_layers(path, layers, crs, date)
@@ -144,11 +146,13 @@ def write_layers(path: Path, layers: Sequence[Layer], crs: str, date: dt.date) -
     """
     import pyogrio
 
+    # The library stamps the layers with the clock otherwise, and no two exports of one map would be equal.
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{date.isoformat()}T00:00:00.000Z"})
     try:
         for layer in layers:
             _write_layer(path, layer, crs)
     finally:
+        # The setting is one of the whole process: given back, or later files would carry this date too.
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
@@ -161,6 +165,7 @@ def _write_layer(path: Path, layer: Layer, crs: str) -> None:
         "layer": layer.name,
         "driver": "GPKG",
         "append": path.exists(),
+        # Said, as the default moves with the version of the library, and with it the bytes.
         "dataset_options": {"VERSION": "1.3"},
     }
     # dates, which pandas has by way of Arrow alone, are dates only on that way
@@ -182,6 +187,7 @@ def _control(result: MapResult) -> tuple[pd.DataFrame, list[Any]]:
     if "source" not in control:
         control = control.assign(source=control["kind"].map({"well": "manual", "stage": "stage"}))
     columns = pd.DataFrame({name: control[source].to_numpy() for name, source in _CONTROL.items()})
+    # A GeoPackage keeps no more than milliseconds.
     columns["measured_at_utc"] = control["measured_at_utc"].dt.tz_convert("UTC").astype("datetime64[ms, UTC]").array
     columns["used"] = control["used"].astype(bool).to_numpy()
     places = zip(control["easting"].astype(float), control["northing"].astype(float), strict=True)

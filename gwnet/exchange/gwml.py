@@ -116,6 +116,7 @@ class _Well:
         self.place = place
         self.datum = datum
         code, title = aquifer
+        # The sampled feature is required, and this is the OGC's own word for one that is not known.
         href = urn("aquifer", code) if code else "http://www.opengis.net/def/nil/OGC/0/unknown"
         self.sampled = f'<sam:sampledFeature xlink:href="{href}" xlink:title={attribute(title or "not known")}/>'
 
@@ -129,6 +130,7 @@ def _write_well(write: Write, well: _Well, parts: pd.DataFrame, points: pd.DataF
     _write_borehole(write, well, parts, points)
     write("</gwml2w:gwWellConstruction>\n")
     if math.isnan(row.ground_elevation_m):
+        # Required by the schema as well, so an unknown ground is said rather than left out.
         write('<gwml2w:gwWellReferenceElevation xsi:nil="true" nilReason="unknown"/>')
     else:
         write("<gwml2w:gwWellReferenceElevation><gwml2w:Elevation>")
@@ -145,6 +147,7 @@ def _write_borehole(write: Write, well: _Well, parts: pd.DataFrame, points: pd.D
     write(f'<gwml2wc:Borehole gml:id="{name}">{well.sampled}<sams:shape{_axis(well, name)}</sams:shape>')
     if isinstance(row.drilled_on, dt.date):
         write(f"<gwml2wc:bholeDateOfDrilling>{row.drilled_on.isoformat()}</gwml2wc:bholeDateOfDrilling>")
+    # The standard describes a well as it is: it has no time of validity for parts.
     standing = parts[parts["removed_on"].isna()] if len(parts) else parts
     for place, part in enumerate(standing.itertuples()):
         if part.part in _ELEMENTS:
@@ -158,6 +161,7 @@ def _write_borehole(write: Write, well: _Well, parts: pd.DataFrame, points: pd.D
         write(f'<gwml2wc:collarElevation srsName="{urn("vertical-datum", point.vertical_datum)}" srsDimension="1">')
         write(f"{number(point.elevation_m)}</gwml2wc:collarElevation></gwml2wc:BoreCollar></gwml2wc:bholeHeadworks>")
     if not known:
+        # The schema wants headworks; a hole without a surveyed measuring point says that they are not known.
         write('<gwml2wc:bholeHeadworks xsi:nil="true" nilReason="unknown"/>')
     write("</gwml2wc:Borehole>")
 
@@ -165,11 +169,13 @@ def _write_borehole(write: Write, well: _Well, parts: pd.DataFrame, points: pd.D
 def _axis(well: _Well, name: str) -> str:
     """Return what follows the name of a property in its tag: the hole as a vertical line, or as a point."""
     row = well.row
+    # An axis needs both ends in space; with less on record the hole is its place alone.
     if well.place is None or math.isnan(row.ground_elevation_m) or math.isnan(row.total_depth_m):
         return point_of(well.place, f"{name}-place")
     latitude, longitude = well.place
     ends = [row.ground_elevation_m, row.ground_elevation_m - row.total_depth_m]
     positions = " ".join(f"{latitude:.8f} {longitude:.8f} {number(height)}" for height in ends)
+    # EPSG:4979 is WGS 84 with the height as third coordinate; the plane system of `CRS` has none.
     crs = f"{CRS.rpartition('/')[0]}/4979"
     return (
         f'><gml:LineString gml:id="{name}-axis" srsName="{crs}"><gml:posList>{positions}</gml:posList></gml:LineString>'

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
@@ -14,7 +14,10 @@ from gwnet.analysis.loggers.channels import deployments_in
 from gwnet.analysis.loggers.correction_history import OUT_REASONS
 from gwnet.analysis.loggers.heads import LoggerHeads, iterate_heads
 from gwnet.analysis.loggers.tables import span_of
+from gwnet.clock import to_instants
 from gwnet.hydro.arrays import Floats, Instants
+from gwnet.hydro.reduction.intervals import in_force
+from gwnet.store.fetch.frames import number_groups
 
 if TYPE_CHECKING:
     from gwnet.exchange.extract import Extract
@@ -105,27 +108,27 @@ def iterate_series(extract: Extract) -> Iterator[LevelSeries]:
 def _with_measuring_points(extract: Extract) -> pd.DataFrame:
     """Return the levels with the row of the measuring point that each was read at; -1 where there is none."""
     table = extract.levels.sort_values(["measured_at_utc", "event_id"], kind="stable").reset_index(drop=True)
-    spans: dict[Any, list[tuple[Any, Any, int]]] = {}
-    for row in extract.record.measuring_points.itertuples():
-        span = (row.valid_from_utc, row.valid_until_utc, int(row.measuring_point_id))
-        spans.setdefault((row.site, row.well, row.access), []).append(span)
-    keys = zip(table["site"], table["well"], table["access"], table["measured_at_utc"], strict=True)
-    found = [
-        next((number for since, to, number in spans.get(key[:3], ()) if since <= key[3] and not key[3] >= to), -1)
-        for key in keys
-    ]
+    points = extract.record.measuring_points
+    of_point, of_level = number_groups(points, table, ("site", "well", "access"))
+    starts, ends = (to_instants(points[name]) for name in ("valid_from_utc", "valid_until_utc"))
+    held = in_force(of_point, starts, ends, of_level, to_instants(table["measured_at_utc"]))
+    # where no point is in force, the index is -1, which takes the -1 behind the last one
+    rows_of_points = np.append(points["measuring_point_id"].to_numpy(dtype=np.int64), -1)
     ground = extract.wells.set_index(["site", "well"])["ground_elevation_m"]
     height_m = table["measuring_point_elevation_m"].to_numpy(dtype=np.float64) - ground.reindex(
         pd.MultiIndex.from_frame(table[["site", "well"]])
     ).to_numpy(dtype=np.float64)
     # the frame has soundings below ground; those of a series are below its measuring point
-    return table.assign(measuring_point=found, sounded_m=table["sounded_depth_m"] + height_m)
+    return table.assign(measuring_point=rows_of_points[held.index], sounded_m=table["sounded_depth_m"] + height_m)
 
 
 def _manual(table: pd.DataFrame) -> Iterator[LevelSeries]:
     for (access, point), rows in table.groupby(["access", "measuring_point"], sort=False):
+        # Series of the standards have each time once; two levels of one moment, such as a second event, make a second
+        # part.
         for part, several in _once_each(rows):
             yield _of_rows(several, str(access), DEPTH, None if point < 0 else int(point), part)
+    # Elevations of all measuring points make one series: the survey is in them already, unlike in depths.
     for access, rows in table.groupby("access", sort=False):
         for part, several in _once_each(rows):
             yield _of_rows(several, str(access), ELEVATION, None, part)
@@ -146,8 +149,10 @@ def _of_rows(rows: pd.DataFrame, access: str, quantity: str, point: int | None, 
     bounded = bound.ne("").to_numpy()
     if depth:
         bound = bound.map(_AS_DEPTH)
+        # At or below an elevation is at or deeper than a depth, so the sign turns with the number.
         limit_m = rows["measuring_point_elevation_m"].to_numpy(dtype=np.float64) - limit_m
     else:  # of a dry or overflowing well the frame has the bound itself
+        # The bound is handed on as such; as a value it would read like a measured level.
         value_m[bounded & (value_m == limit_m)] = np.nan
     none = np.full(len(rows), np.nan)
     return LevelSeries(
@@ -192,6 +197,7 @@ def _logged(extract: Extract, site: str, well: str, deployments: pd.DataFrame) -
 def _of_heads(heads: LoggerHeads) -> Iterator[LevelSeries]:
     order = np.argsort(heads.time_utc, kind="stable")
     times = heads.time_utc[order]
+    # Where each run of equal times begins; the place within the run is the part that a head goes to.
     starts = np.append(True, times[1:] != times[:-1])
     occurrence = np.arange(times.size) - np.maximum.accumulate(np.where(starts, np.arange(times.size), 0))
     reasons = np.array(OUT_REASONS, dtype=object)
@@ -200,6 +206,7 @@ def _of_heads(heads: LoggerHeads) -> Iterator[LevelSeries]:
         bounded = ~np.isnan(heads.bound_m[place])
         size = place.size
         empty: Texts = np.full(size, "", dtype=object)
+        # A bound of a dry logger is something that is known, so it is not called unusable.
         left_out = (heads.out[place] != 0) & ~bounded
         yield LevelSeries(
             site=heads.site,

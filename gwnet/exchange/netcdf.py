@@ -44,6 +44,7 @@ def write_netcdf(extract: Extract, path: Path) -> None:
     from scipy.io import netcdf_file
 
     series = list(iterate_series(extract))
+    # 64-bit offsets: the first form ends at 2 GiB, which a large network of loggers exceeds.
     with netcdf_file(path, "w", version=2) as file:
         _write_globals(file, extract)
         file.createDimension("timeseries", len(series))
@@ -67,6 +68,7 @@ def _write_globals(file: Any, extract: Extract) -> None:
         "standard_name_vocabulary": "CF Standard Name Table v93",
     }
     for name, text in about.items():
+        # As bytes: the library takes texts in ASCII alone, and names of sites have other letters.
         setattr(file, name, text.encode())
     crs = file.createVariable("crs", "i", ())
     crs[...] = 0
@@ -123,6 +125,8 @@ def _write_series(file: Any, extract: Extract, series: Sequence[LevelSeries]) ->
         variable = file.createVariable(name, "d", ("timeseries",))
         filled = np.array(sizes_of, dtype=np.float64)
         variable[:] = np.where(np.isnan(filled), _MISSING, filled)
+        # Places are coordinates of the observations, which are declared to be complete; a well without one keeps the
+        # number, undeclared.
         missing = {} if name in ("latitude", "longitude") else {"_FillValue": np.float64(_MISSING)}
         _describe(variable, {**attributes, **missing})
     sizes = file.createVariable("row_size", "i", ("timeseries",))
@@ -133,6 +137,7 @@ def _write_series(file: Any, extract: Extract, series: Sequence[LevelSeries]) ->
 def _write_texts(file: Any, name: str, values: Sequence[str], attributes: Mapping[str, Any]) -> None:
     """Write texts as rows of characters, in UTF-8."""
     coded = [value.encode() for value in values]
+    # netCDF-3 has no texts, only rows of characters, and a dimension of length 0 is the unlimited one.
     width = max((len(text) for text in coded), default=1) or 1
     file.createDimension(f"{name}_length", width)
     variable = file.createVariable(name, "c", ("timeseries", f"{name}_length"))
@@ -143,6 +148,7 @@ def _write_texts(file: Any, name: str, values: Sequence[str], attributes: Mappin
 
 def _name(one: LevelSeries) -> str:
     point = "" if one.measuring_point is None else f":{one.measuring_point}"
+    # A logger that was installed twice in one well has two series, which its first time tells apart.
     first = np.datetime_as_string(one.time_utc[0], unit="s")
     return f"{one.site}:{one.well}:{one.access}:{one.instrument or 'manual'}:{one.quantity}{point}:{first}Z:{one.part}"
 
@@ -158,6 +164,7 @@ def _write_observations(file: Any, series: Sequence[LevelSeries]) -> None:
             "long_name": "time of the measurement",
             "units": "seconds since 1970-01-01T00:00:00Z",
             "calendar": "standard",
+            # CF-1.11 recommends to say it: clocks of loggers and field books do not tell.
             "units_metadata": "leap_seconds: unknown",
         },
     )
@@ -172,6 +179,7 @@ def _write_observations(file: Any, series: Sequence[LevelSeries]) -> None:
         values = np.concatenate(parts or [empty])
         variable[:] = np.where(np.isnan(values), _MISSING, values)
         described = {"long_name": title, "units": "m", "_FillValue": np.float64(_MISSING), **_ON_OBSERVATIONS}
+        # The flags are about the level; its uncertainty and its limit have no quality of their own.
         if name in ("depth_to_water", "groundwater_elevation"):
             described |= {"ancillary_variables": "level_qc level_bound level_usable", "cell_methods": "time: point"}
         _describe(variable, described)

@@ -74,6 +74,7 @@ def _arrow(table: ExportTable) -> pyarrow.Table:
         kind = types[column.kind]
         fields.append(pa.field(column.name, kind, metadata={key: text for key, text in about.items() if text}))
         values = table.frame[column.name]
+        # Columns of categories or of pandas' own strings would not be plain strings in the file.
         if column.kind == "text":
             values = values.astype(object)
         arrays.append(pa.Array.from_pandas(values, type=kind))
@@ -118,6 +119,7 @@ def _sample_parts(extract: Extract) -> Iterator[dict[str, Any]]:
         for one in series[(series["instrument"] == row["instrument"]) & (series["sample_count"] > 0)].to_dict(
             "records"
         ):
+            # Only where the series has samples, or a query would be made for every empty year of a deployment.
             low, high = max(start, _milliseconds(one["first_utc"])), min(end, _milliseconds(one["last_utc"]) + 1)
             for year in range(_year(low), _year(high) + 1) if low < high else ():
                 yield {
@@ -144,11 +146,14 @@ def _write_samples(extract: Extract, part: dict[str, Any], folder: Path) -> None
     )
     if not len(times):
         return
+    # Codes may have slashes or signs that no folder takes; programs that read such folders decode them.
     site, well = (quote(str(part[name]), safe="") for name in ("site", "well"))
+    # A folder well= without a code would be read as a well whose code is missing.
     place = folder / "samples" / f"site={site}" / f"well={well}" if well else folder / "barometers" / f"site={site}"
     place /= f"year={part['year']}"
     place.mkdir(parents=True, exist_ok=True)
     words = [pa.repeat(pa.scalar(str(part[name])), len(times)) for name in ("instrument", "quantity", "unit")]
+    # Instrument, quantity and unit in every row: files of several series in one folder are read as one table.
     table = pa.table(
         {
             "time_utc": pa.array(times.astype("datetime64[ms]")).cast(pa.timestamp("ms", tz="UTC")),
@@ -156,6 +161,7 @@ def _write_samples(extract: Extract, part: dict[str, Any], folder: Path) -> None
             **dict(zip(("instrument", "quantity", "unit"), words, strict=True)),
         }
     )
+    # A logger that was taken out and put back within a year has two deployments of the same series in one folder.
     name = f"deployment{part['deployment_id']}_series{part['series_id']}.parquet"
     pq.write_table(table, place / name, compression=_COMPRESSION)
 

@@ -6,7 +6,6 @@ brackets only help who fills it in; loading passes over them, and over rows in w
 
 from __future__ import annotations
 
-import datetime as dt
 import io
 from typing import Any, Final
 
@@ -14,6 +13,7 @@ from xlsxwriter import Workbook
 
 from gwnet.analysis.fieldwork.field_sheet import GOVERNS
 from gwnet.analysis.fieldwork.pumping_sheet import TEST_CAUTIONS, PumpingSheet
+from gwnet.plain_text import open_workbook
 from gwnet.store.pumping_tables import RATE_METHODS
 
 #: Rows for rates, and rows of each well beyond its schedule.
@@ -67,15 +67,7 @@ def pumping_workbook(sheet: PumpingSheet) -> bytes:
     Text from the record is always written as text, so that none of it can run as a formula.
     """
     target = io.BytesIO()
-    options = {
-        "in_memory": True,
-        "strings_to_formulas": False,
-        "strings_to_urls": False,
-        "strings_to_numbers": False,
-    }
-    book = Workbook(target, options)
-    created = sheet.known_on.recorded_at_utc.astimezone(dt.UTC).replace(tzinfo=None, microsecond=0)
-    book.set_properties({"title": f"Pumping test sheet {sheet.site} {sheet.test}", "created": created})
+    book = open_workbook(target, f"Pumping test sheet {sheet.site} {sheet.test}", sheet.known_on.recorded_at_utc)
     formats = _formats(book, sheet)
     _write_instructions(book, sheet)
     _write_page(book, "pumping_rates", _RATES, formats, sheet, [[sheet.site, sheet.test, sheet.well]] * RATE_ROWS)
@@ -88,6 +80,7 @@ def pumping_workbook(sheet: PumpingSheet) -> bytes:
 def _reading_rows(sheet: PumpingSheet) -> list[list[Any]]:
     rows: list[list[Any]] = []
     for well in sheet.wells.to_dict("records"):
+        # Rows beyond the schedule: a test that is prolonged must not run out of rows in the night.
         planned: list[tuple[Any, Any]] = [*sheet.schedule[str(well["kind"])], *[(None, None)] * SPARE_ROWS]
         rows += [[sheet.site, sheet.test, well["well"], phase, minute] for phase, minute in planned]
     return rows
@@ -132,7 +125,9 @@ def _write_page(
             elif value is not None:
                 page.write_number(number, place, value, cell)
             else:
+                # A blank with its format: without one the cell would be locked with the rest of the sheet.
                 page.write_blank(number, place, None, cell)
+    # Without the unit in square brackets.
     names = [name.partition(" ")[0] for name, _, _, _ in columns]
     lists = {"passed": ["falling", "rising"], "method": list(RATE_METHODS)}
     for name in lists.keys() & set(names):

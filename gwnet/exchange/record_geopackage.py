@@ -53,6 +53,7 @@ def write_geopackage(extract: Extract, path: Path) -> None:
     tables = [worked_out("wells", "A well, with the newest level that is usable or a bound.", wells)]
     tables += [table for table in export_tables(extract) if table.name != "wells"]
     layers = [_layer(extract, table) for table in tables]
+    # Behind the layers: styles are of those that were written with geometry.
     layers += [_styles(extract, layers), _descriptions(tables, extract.unit)]
     write_layers(path, layers, extract.crs, extract.recorded_at_utc.date())
 
@@ -61,6 +62,7 @@ def _layer(extract: Extract, table: ExportTable) -> Layer:
     """Return a table as a layer; with points where its rows have a place."""
     frame = table.frame[[column.name for column in table.columns]]
     shown = in_unit(_typed(table, frame), extract.unit)
+    # They have a height and no place of their own: they are drawn where their wells are.
     if table.name == "measuring_points":
         places = extract.wells[["site", "well", "easting", "northing"]]
         placed = frame[["site", "well"]].merge(places, on=["site", "well"], how="left")
@@ -79,6 +81,8 @@ def _typed(table: ExportTable, frame: pd.DataFrame) -> pd.DataFrame:
         values = frame[column.name]
         if column.kind == "date":
             changed[column.name] = pd.Series(
+                # pandas has no type for a day; as an instant at midnight it would move with the zone of whoever reads
+                # it.
                 pd.array(pa.array(values, type=pa.date32(), from_pandas=True), dtype=pd.ArrowDtype(pa.date32())),
                 index=values.index,
             )
@@ -110,6 +114,7 @@ def _styles(extract: Extract, layers: list[Layer]) -> Layer:
         for layer in drawn
     ]
     frame = pd.DataFrame(rows)
+    # An empty frame has no times to give the type to.
     if len(frame):
         frame["update_time"] = frame["update_time"].astype("datetime64[ms, UTC]")
     return Layer("layer_styles", "", frame, (), "Styles of the layers.")

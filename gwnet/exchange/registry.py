@@ -78,6 +78,7 @@ def exchange_formats() -> Mapping[str, ExchangeFormat]:
     """Return every format by name, in the order of the alphabet."""
     from gwnet import exchange
 
+    # Formats register when their module is imported; asked for late, as most commands need none of their libraries.
     for module in pkgutil.iter_modules(exchange.__path__):
         importlib.import_module(f"{exchange.__name__}.{module.name}")
     return dict(sorted(_REGISTERED.items()))

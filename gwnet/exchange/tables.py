@@ -201,6 +201,7 @@ def _given(table: Table, frame: pd.DataFrame, names: set[str]) -> ExportTable:
         name = _heading(column, frame)
         if name is None:
             continue
+        # Local times with their offsets, or a date alone where no time is known: no type of files holds both.
         kind = "text" if column.name in {"measured_at", "from"} else _KINDS.get(column.kind, "text")
         unit = _unit_of(column, name) if kind == "number" else "UTC" if kind == "instant" else ""
         values[name] = _cells(frame[name], column)
@@ -219,6 +220,7 @@ def _heading(column: Column, frame: pd.DataFrame) -> str | None:
         return None  # it was recorded as the column that it converts to
     names = [column.name if column.of or column.name in {"measured_at", "from"} else column.frame_name]
     names += [name for name in frame.columns if column.kind == "length" and str(name).startswith(f"{column.name}_")]
+    # By the ending in full: depth_to_water_2_m begins like depth_to_water as well.
     units = {f"{column.name}_{unit}" for unit in ("m", "cm", "mm", "ft", "ftus")}
     return next((str(name) for name in names if name in frame.columns and (name == names[0] or name in units)), None)
 
@@ -244,6 +246,7 @@ def _references(
     """Yield what columns of codes refer to; an empty code of well or round refers to none, and so is left out."""
     for column in table.columns:
         other, target = _REFERENCES.get(column.of, ("", ()))
+        # A table that is not exported cannot be referred to: a checker would look for its file.
         if not other or other == table.name or other not in names or not column.required:
             continue
         own = tuple("site" if part == "site" else column.name for part in target)
@@ -265,12 +268,14 @@ def _rounds(extract: Extract) -> pd.DataFrame:
     rounds = extract.record.rounds
     chosen = set(extract.wells["well"])
     kept = [[well for well in wells or () if well in chosen] for wells in rounds["wells"]]
+    # A round that names no wells is one of all wells.
     is_of_them = [bool(some) or not wells for some, wells in zip(kept, rounds["wells"], strict=True)]
     return rounds.assign(wells=pd.Series(kept, index=rounds.index, dtype=object))[is_of_them].reset_index(drop=True)
 
 
 def _of_tests(extract: Extract, frame: pd.DataFrame) -> pd.DataFrame:
     """Return the rows of the chosen wells in tests whose pumped well is chosen as well."""
+    # A reading without its test could not be loaded again.
     tests = extract.of_wells(extract.record.pumping_tests)["test"]
     return frame[frame["test"].isin(tests)].reset_index(drop=True)
 
@@ -294,6 +299,7 @@ def _context(extract: Extract) -> pd.DataFrame:
 def _pumping_rates(extract: Extract) -> pd.DataFrame:
     frame = _of_tests(extract, extract.record.pumping_rates)
     since = [
+        # In the way in which it was given: an elapsed time moves with the start of the test when that is corrected.
         f"{elapsed!r}" if np.isfinite(elapsed) else moment.isoformat()
         for elapsed, moment in zip(frame["from_elapsed_min"].tolist(), frame["from_utc"], strict=True)
     ]
@@ -324,6 +330,7 @@ def _when(extract: Extract, frame: pd.DataFrame, time_known: pd.Series[Any]) -> 
 def _level_events(extract: Extract) -> pd.DataFrame:
     """Return the level events with their readings, in the unit that they were read in where that is one alone."""
     events = extract.record.level_records(extract.selection)
+    # Readings of pumping tests are among the levels with negative numbers; they are exported in their own table.
     local = extract.levels.loc[extract.levels["event_id"] >= 0, ["event_id", "measured_at"]]
     events = extract.of_wells(events).merge(local, on="event_id", how="inner")
     if events.empty:
@@ -343,6 +350,7 @@ def _level_events(extract: Extract) -> pd.DataFrame:
 def _reading_values(column: Column, own: pd.DataFrame) -> tuple[str, list[float]]:
     """Return heading and values of readings: in metres where their units differ."""
     units = own["unit"].unique().tolist()
+    # As they were read, digit for digit; converted to metres, 10.07 ft would come back as another number.
     if len(units) == 1 and units[0]:
         return f"{column.name}_{units[0].lower()}", own["value"].tolist()
     metres = [value * metres_per(unit or "m") for value, unit in zip(own["value"], own["unit"], strict=True)]

@@ -157,6 +157,7 @@ def _write_site_datum(write: Write, datum: str, name: str) -> None:
 def _zone(name: str, moment: dt.datetime) -> str:
     """Return the time zone of a site: what its clocks are ahead of UTC in winter, and its name."""
     zone = zone_of(name)
+    # The smaller of January and July is standard time on either hemisphere.
     offsets = [dt.datetime(moment.year, month, 1, tzinfo=zone).utcoffset() or dt.timedelta(0) for month in (1, 7)]
     minutes = int(min(offsets).total_seconds()) // 60
     sign, size = ("-" if minutes < 0 else "+"), abs(minutes)
@@ -182,6 +183,7 @@ def _write_observation(write: Write, series: LevelSeries, place: int, ids: Ids, 
     write("</gml:timePosition></gml:TimeInstant></om:resultTime>\n")
     write(f'<om:procedure><wml2:ObservationProcess gml:id="{name}-process">')
     write(f'<wml2:processType xlink:href="{_WATERML}/processType/{process}" xlink:title="{process}"/>')
+    # Depths without a measuring point on record have no datum, rather than that of another point.
     datum = ids.get(series.measuring_point) if series.quantity == DEPTH else ids["datum", *key]
     if datum:
         write(f'<wml2:verticalDatum xlink:href="#{datum}" xlink:title="Zero of the values"/>')
@@ -197,6 +199,7 @@ def _write_observation(write: Write, series: LevelSeries, place: int, ids: Ids, 
     write("<wml2:metadata><wml2:MeasurementTimeseriesMetadata>")
     write(f'<wml2:temporalExtent xlink:href="#{name}-time" xlink:title="Time of the series"/>')
     write("</wml2:MeasurementTimeseriesMetadata></wml2:metadata>\n")
+    # What most points have is said once for the series, and a point says only what differs.
     usual = _usual_quality(series)
     joined = "Continuous" if series.instrument else "Discontinuous"
     write("<wml2:defaultPointMetadata><wml2:DefaultTVPMeasurementMetadata>")
@@ -217,6 +220,7 @@ def _code(series: LevelSeries) -> str:
 
 def _usual_quality(series: LevelSeries) -> str:
     counts = Counter(text if text in QUALITIES else _UNCODED for text in series.quality)
+    # Sorted first, so that of equally frequent ones the same is taken every time.
     return str(max(sorted(counts), key=counts.__getitem__))
 
 
@@ -227,6 +231,7 @@ def _points(series: LevelSeries, usual: str) -> Iterator[str]:
 
 
 def _some_points(series: LevelSeries, usual: str, span: slice) -> Iterator[str]:
+    # numpy writes a whole array of times; one by one they would take far longer.
     texts = np.datetime_as_string(series.time_utc[span], unit="us").tolist()
     times = [text.removesuffix(".000000") for text in texts]
     columns = (
@@ -238,6 +243,7 @@ def _some_points(series: LevelSeries, usual: str, span: slice) -> Iterator[str]:
         value, limit, bound, *rest = cells
         metadata = _metadata(series.quantity, usual, value, limit, bound, *rest, manual=manual)
         written = f"<wml2:value>{number(value)}</wml2:value>"
+        # The value of a bounded point is nil, and the bound is a qualifier: no reader may take it for a level.
         if bound or math.isnan(value):
             written = '<wml2:value xsi:nil="true"/>'
         if metadata:
@@ -283,14 +289,17 @@ def _metadata(
     if manual and not time_known:
         categories["time_of_day"] = "not known"
     if status == _USUAL_STATUS and not bound and not math.isnan(value):
+        # Said by default: of a value that states no status, static is meant.
         del categories["status"]
     parts += [_category(name, text) for name, text in categories.items() if text]
     quantities = {"limit": limit, "as_read": value if bound else math.nan, "sounded_depth": sounded}
     parts += [_quantity(name, size) for name, size in quantities.items() if not math.isnan(size)]
     if bound:
+        # The words of the OGC are about detection ranges of instruments; there are none for bounds of levels.
         above = bound == ">="
         reason = "AboveDetectionRange" if above else "BelowDetectionRange"
         parts.append(_reference("censoredReason", f"{_NIL}/{reason}", reason))
+    # At each sample of a logger it would be as long as the value again; the netCDF export has it.
     if not math.isnan(uncertainty) and quantity == ELEVATION and manual:
         parts.append(
             '<wml2:accuracy><swe:Quantity definition="urn:x-gwnet:def:half_width_95"><swe:uom code="m"/>'

@@ -14,16 +14,9 @@ from gwnet.errors import OutputError
 from gwnet.exchange.extract import Extract
 from gwnet.exchange.registry import WHICH_PART, register_format
 from gwnet.exchange.tables import ExportColumn, ExportTable, export_tables
-from gwnet.plain_text import is_missing
+from gwnet.plain_text import is_missing, open_workbook
 from gwnet.version import PROGRAM
 
-#: Text is never turned into formulas, addresses or numbers.
-_OPTIONS: Final = {
-    "constant_memory": True,
-    "strings_to_formulas": False,
-    "strings_to_urls": False,
-    "strings_to_numbers": False,
-}
 #: What a sheet holds at most, its headings included; and a cell (ECMA-376-1:2016, and common practice, no source).
 _MOST_ROWS: Final = 1_048_576
 _LONGEST_TEXT: Final = 32_767
@@ -49,14 +42,10 @@ def write_workbook(extract: Extract, path: Path) -> None:
     OutputError
         If a table has more rows, or a cell more text, than a sheet holds.
     """
-    from xlsxwriter import Workbook
-
     tables = [_shown(table, extract.unit) for table in export_tables(extract)]
     for table in tables:
         _refuse_long(table, path.name)
-    book = Workbook(str(path), dict(_OPTIONS))
-    moment = extract.recorded_at_utc.replace(tzinfo=None, microsecond=0)
-    book.set_properties({"title": "Groundwater record", "author": PROGRAM, "created": moment})
+    book = open_workbook(path, "Groundwater record", extract.recorded_at_utc, author=PROGRAM, row_by_row=True)
     heading = book.add_format({"bold": True, "bottom": 1})
     writers = _writers(book)
     _readme(book, extract, tables, heading)

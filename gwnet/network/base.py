@@ -58,6 +58,7 @@ class Group:
         """Return the methods of the group, a line each."""
         rows = [(f"{self._path}.{name}", doc) for name, doc in _methods(type(self))]
         if callable(self):
+            # A group that can be called answers the usual question of its subject, so the call comes first.
             rows.insert(0, (self._path, _summary(type(self).__call__)))
         width = max(len(name) for name, _ in rows) + 4
         return "\n".join(f"{name + '(…)':<{width}} {doc}" for name, doc in rows)
@@ -75,13 +76,19 @@ class Group:
     ) -> Iterator[Snapshot]:
         """Give a snapshot of the record, of one site where it must be one; refuse codes that are not on record."""
         asked = asked_state(known_on)
+        # A state is settled once no work with an earlier instant can still be committed; asked earlier, the same
+        # question could have two answers.
         wait_until_settled(self._store, asked)
         with self._store.reading() as connection:
             record = Snapshot(connection, known_on_of(connection, asked), site)
+            # Kept, so that a command can say at its end which state of the record its answer is of.
             self._store.looked_at = record.state
+            # What is drawn or planned is of one site; with several on record and none named, this is where that is
+            # refused.
             if one_site:
                 record = record.of_site()
                 self._store.looked_at = record.state
+            # A code that is not on record would give an empty table, which reads like a well without levels.
             record.require(wells=wells, aquifer=aquifer, round_code=round)
             yield record
 
@@ -119,6 +126,7 @@ class Group:
                 serial = newest_serial(connection)
                 planned = plan(Snapshot(connection, site=site))
             with self._store.writing(act, by, reason=reason, now_utc=now_utc) as connection:
+                # Nothing was recorded since the plan was made: what it rests on still holds.
                 if newest_serial(connection) == serial:
                     return carry_out(connection, planned)
         with self._store.writing(act, by, reason=reason, now_utc=now_utc) as connection:
@@ -128,6 +136,7 @@ class Group:
 def _methods(group: type) -> list[tuple[str, str]]:
     """Return the public methods of a class in their order, then those of its parts, with their summaries."""
     owners = [group, *(owner for owner in group.__mro__[1:] if issubclass(owner, Group) and owner is not Group)]
+    # In the order in which they are written, which goes from the usual to the rare; `dir` would sort them.
     names = [name for owner in owners for name in vars(owner) if not name.startswith("_")]
     members = [(name, inspect.unwrap(getattr(group, name))) for name in dict.fromkeys(names)]
     return [(name, _summary(member)) for name, member in members if inspect.isfunction(member)]
@@ -157,6 +166,7 @@ def same_parameters(
     signature = inspect.signature(other)
 
     def decorate(method: Callable[..., Result]) -> Callable[Concatenate[Any, Parameters], Result]:
+        # Takes over name and docstring; the signature is set below, or editors would show *args.
         @functools.wraps(method)
         def call(*args: Any, **named: Any) -> Result:
             bound = signature.bind(*args, **named)

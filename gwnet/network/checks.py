@@ -85,6 +85,7 @@ class Checks(Group):
             return findings(record, round)
 
         def carry_out(connection: Connection, noticed: pd.DataFrame) -> Recorded:
+            # A snapshot of the writing connection: the one that the plan was made from is closed.
             record = Snapshot(connection, site=site)
             stored = record_findings(record, noticed, round_code=round, by=by)
             return Recorded(join_decisions(record, noticed), stored)

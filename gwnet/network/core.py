@@ -148,7 +148,9 @@ def renew(address: str | Path) -> tuple[int, ...]:
     """
     store = open_store(address)
     try:
+        # Triggers of another revision would be made for tables that are not there.
         revision.guard(store)
+        # Under the write lock, so that nothing is recorded while a table has no triggers.
         with store.altering() as connection:
             guards.renew_guards(connection)
             return renew_packs(connection)
@@ -215,6 +217,7 @@ class Network(Group):
         with self.store.reading() as connection:
             record = Snapshot(connection)
             sites, wells = record.sites["site"].tolist(), len(record.wells)
+            # Counted by the database: printing a network must not reduce a million levels.
             levels, first, last = extent(connection)
             newest = record.state
         span = f", {first:%Y-%m-%d} to {last:%Y-%m-%d}" if first and last else ""
@@ -307,6 +310,7 @@ class Network(Group):
             rejected_dir=None if rejected_dir is None else Path(rejected_dir),
             last_line_complete=last_line_complete,
             progress=progress,
+            # Handed in: what a dry run would move is worked out by the analysis, which loading knows nothing of.
             watch=Watch(),
         )
 
@@ -370,6 +374,7 @@ class Network(Group):
         from gwnet.exchange.everything import opened_archive
         from gwnet.store.backup import restore_backup
 
+        # A plain backup comes through as it is; an archive is unpacked and held against its digest first.
         with opened_archive(Path(path)) as backup:
             return restore_backup(backup, address, progress=progress)
 

@@ -73,8 +73,10 @@ class Exports(Group):
             "start": start,
             "end": end,
             "known_on": known_on,
+            # Metres are what every format has, so only another unit is a wish that one may not take.
             "unit": None if unit == "m" else unit,
         }
+        # Refused rather than passed over: the whole record in place of three wells is not what was asked for.
         wrong = [OPTIONS[name] for name, value in given.items() if value is not None and name not in form.takes]
         if wrong:
             message = f"An export in {form.name} does not take {', '.join(wrong)}."

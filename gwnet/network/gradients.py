@@ -170,6 +170,7 @@ class Gradients(Group):
         seepage = seepage_of(conductivity, porosity)
         with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
             control = control_of(record, aquifer, local_day(date), SetRule(window_days, tuple(exclude)))
+            # Coordinates may be in feet; a gradient of metres over feet would be wrong by a factor of three.
             unit_m = unit_of_coordinates(record.settings["crs"])
         surface = surface_by_well(control, coordinate_unit_m=unit_m)
         return local_rows(gradients_by_well(control, nearest=nearest, coordinate_unit_m=unit_m), surface, seepage)

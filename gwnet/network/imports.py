@@ -57,6 +57,7 @@ class Imports(Group):
         from gwnet.ingest.mapping.propose import Known
         from gwnet.ingest.mapping.trial import try_files
 
+        # The clock is read here alone; below, the time is handed down, so that a trial can be tested.
         known = Known(site, zone, crs, datum, unit, dt.datetime.now(dt.UTC))
         return try_files([str(path) for path in paths], mapping=mapping, query=query, known=known)
 

@@ -64,6 +64,7 @@ class Levels(Group):
         from gwnet.analysis.pumping.readings import add_test_readings
 
         with self._record(site, known_on, wells=codes, aquifer=aquifer, round=round) as record:
+            # Before the choice of rows: readings of tests are of wells and dates as well.
             table = add_test_readings(record, levels_of(record, chosen, loggers), chosen)
             table = select_rows(table, chosen)
             if as_recorded:
@@ -127,11 +128,14 @@ class Levels(Group):
         with self._record(site, known_on, one_site=True, wells=[well]) as record:
             table = levels_of(record, chosen, loggers)
             zone = zone_of(str(record.settings["time_zone"]))
+        # A text or a flag cannot be resampled, and pandas would say so in terms of its own.
         if column not in table.columns or not pd.api.types.is_float_dtype(table[column]):
             numbers = [str(name) for name in table.columns if pd.api.types.is_float_dtype(table[name])]
             message = f"Levels have no column of numbers {column!r}."
             raise SettingsError(message, fix=f"Name one of {', '.join(numbers)}.")
+        # A series is to be averaged: a level with an open finding, or a bound, is in the table and not here.
         table = table[table["usable"] & table[column].notna()]
+        # Local, with its zone: days, months and years of a resampled series are those of the site.
         index = pd.DatetimeIndex(table["measured_at_utc"].dt.tz_convert(zone), name="measured_at_local")
         return pd.Series(table[column].to_numpy(), index=index, name=column)
 
@@ -185,6 +189,7 @@ class Levels(Group):
 
         codes = codes_of(wells)
         with self._record(site, wells=codes) as record:
+            # Only instants can be compared yet: what a state's number stands for is in the record.
             asked = [asked_state(moment) for moment in (since, until)]
             if all(isinstance(moment, dt.datetime) for moment in asked) and asked[1] < asked[0]:  # type: ignore[operator]
                 message = f"{asked[1]} lies before {asked[0]}."

@@ -82,6 +82,7 @@ class LoggerFiles(Group):
         known = partial(read_known, self._store)
         opening = Opening(chosen, zone or "", only or "", quantity or "", say, known, instrument, repeated_hour or "")
         instruction = LoggerInstruction(by, instrument, now_utc=now_utc)
+        # Listed before any is loaded: an empty folder ends the whole call with nothing loaded.
         files = list_logger_files([Path(path) for path in paths])
         return load_logger_files(self._store, files, opening, instruction, progress=progress)
 
@@ -134,6 +135,7 @@ class LoggerFiles(Group):
         def load(paths: Sequence[Path]) -> LoggersResult:
             return self.load(paths, zone=zone, by=by, now_utc=now_utc, say=say)
 
+        # Before the folder is looked at: a file must not be moved aside by nobody.
         if not by.strip():
             raise SettingsError("It is not said who records.", fix="Give a name with --by.")
         aside = None if done is None else Path(done)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
 from gwnet.errors import SettingsError
-from gwnet.network.base import Instant, Moment, Wells, codes_of, day_of, instant_of
+from gwnet.network.base import Instant, Moment, Wells, codes_of, day_of, instant_of, same_parameters
 from gwnet.network.logger_files import LoggerFiles
 from gwnet.store.snapshot import Snapshot
 
@@ -96,6 +96,7 @@ class Loggers(LoggerFiles):
 
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
+            # From the files as they were loaded, which analysis knows nothing of; so it is handed in.
             serials = find_other_serials(record.connection, record.known_on)
             return in_unit(summarize_status(record, codes, at_utc=instant_of(at_utc), other_serials=serials), unit)
 
@@ -141,39 +142,18 @@ class Loggers(LoggerFiles):
         with self._record(site, known_on, wells=codes) as record:
             return estimate_efficiencies(record, codes, every_hours=every_hours, lag_hours=lag_hours, tides=tides)
 
-    def barometric_response(
-        self,
-        wells: Wells = None,
-        *,
-        every_hours: float = 1.0,
-        lag_hours: float = 24.0,
-        tides: bool = False,
-        site: str | None = None,
-        known_on: Instant = None,
-    ) -> pd.DataFrame:
+    @same_parameters(efficiencies)
+    def barometric_response(self, *, wells: Wells, site: str | None, known_on: Instant, **how: Any) -> pd.DataFrame:
         """Return the response of each deployment to a step of air pressure, one row a lag, and to earth tides.
 
-        Parameters as `gwnet.network`.
-
-        Parameters
-        ----------
-        every_hours : float, optional
-            Changes are taken over this time [h].
-        lag_hours : float, optional
-            Longest time after which the water still answers [h].
-        tides : bool, optional
-            Whether earth tides are separated from the air pressure.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Columns of `gwnet.analysis.loggers.efficiency.RESPONSE_COLUMNS`.
+        Parameters as `gwnet.network` and `gwnet.network.loggers.Loggers.efficiencies`; columns of
+        `gwnet.analysis.loggers.efficiency.RESPONSE_COLUMNS`.
         """
         from gwnet.analysis.loggers.efficiency import estimate_responses
 
         codes = codes_of(wells)
         with self._record(site, known_on, wells=codes) as record:
-            return estimate_responses(record, codes, every_hours=every_hours, lag_hours=lag_hours, tides=tides)
+            return estimate_responses(record, codes, **how)
 
     def explain(
         self, well: str, time: str, *, site: str | None = None, known_on: Instant = None, unit: str = "m"
@@ -329,6 +309,7 @@ class Loggers(LoggerFiles):
         wanted = Wanted(tuple(rules), tuple(codes_of(wells) or ()), instrument, start, end)
 
         def plan(record: Snapshot) -> PlannedCorrections:
+            # Inside the plan: it may be made anew, on a record that has changed meanwhile.
             record.require(wells=codes_of(wells))
             return plan_corrections(record, *suggested_corrections(record, *findings, wanted=wanted))
 
@@ -403,6 +384,7 @@ class Loggers(LoggerFiles):
         """Record or withdraw corrections; a dry run only looks what that would change."""
         from gwnet.analysis.loggers.corrections import Corrected, record_corrections
 
+        # For a dry run as well, so that what worked as a trial works when it counts.
         if not (reason or "").strip() or not by.strip():
             message = "A correction of a logger needs its reason and who decides."
             raise SettingsError(message, fix="Give --reason TEXT and --by NAME.")
@@ -439,6 +421,7 @@ def _heads(record: Snapshot, wells: Wells, start: Moment, end: Moment) -> tuple[
 
     zones = {str(row["site"]): str(row["time_zone"]) for _, row in record.sites.iterrows()}
     heads = []
+    # Site by site: a local day is another span of UTC in another zone.
     for code, zone in zones.items():
         heads += work_out_heads(record.of_site(code), codes_of(wells), *span_of(start, end, zone))
     return heads, zones

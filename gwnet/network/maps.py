@@ -158,6 +158,7 @@ class Maps(Group):
         from gwnet.products.comparisons import ChangeMap
         from gwnet.products.maps import map_context
 
+        # Read before the record is opened: a wrong text is refused at once.
         coefficient = None if storage is None else parse_share(storage, "storage coefficient")
         with self._record(site, known_on, one_site=True, aquifer=aquifer) as record:
             result = change_of(
@@ -272,5 +273,6 @@ class Maps(Group):
                 base_layers=base_layers,
                 base_m=base_m,
             )
+            # One rule for every map of a call: two days side by side are chosen in the same way.
             rule = SetRule(window_days, tuple(exclude), loggers)
             yield record, rule, {**options, "features": features, "covariance": variogram}

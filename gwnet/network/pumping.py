@@ -192,6 +192,7 @@ class Pumping(Group):
             is_trimmed=is_trimmed,
             superposed=tuple(codes_of(superposed) or ()),
         )
+        # A text is a sequence of letters, too.
         names = [methods] if isinstance(methods, str) else list(methods)
         with self._record(site, known_on, one_site=True, wells=codes_of(wells)) as record:
             return FittedTest(analyse_test(record, test, names, asked), str(record.settings["vertical_datum"]))

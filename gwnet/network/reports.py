@@ -95,6 +95,7 @@ class Reports(Group):
 
         issuing = None
         if issue:
+            # An issue is what somebody answers for; a draft needs no name.
             if not (by or "").strip():
                 raise SettingsError("Nobody is named who issues the report.", fix="Say who with by.")
             issuing = Issuing(str(by).strip(), remark, now_utc)
@@ -162,6 +163,7 @@ def _cores() -> int:
 def _issue_name(named: str | Path) -> str:
     """Return what names an issue: for a file its digest, else the name itself."""
     text = str(named)
+    # A number or a digest; a path, and a text that ends like a file, is the report itself.
     if isinstance(named, str) and not text.lower().endswith(".pdf"):
         return text
     try:

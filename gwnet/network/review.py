@@ -152,5 +152,6 @@ class Review(Group):
         from gwnet.analysis.review.decide import change_state
 
         with self._writing(f"review {verb}", by, reason=reason, now_utc=now_utc) as connection:
+            # On the connection that writes: what is looked at is what the decision is recorded for.
             Snapshot(connection, None, chosen.site).require(wells=chosen.wells, round_code=chosen.round)
             return change_state(connection, chosen, verb, by=by, reason=reason, pass_over=pass_over)

@@ -48,6 +48,7 @@ class Rounds(Group):
         from gwnet.products.rounds import due_at_sites
 
         with self._record(site, known_on) as record:
+            # The clock of the database, which stamps what is recorded; that of this machine may differ.
             return due_at_sites(record, on, now_utc=self._store.now_utc(), everything=everything)
 
     def plan(
@@ -119,6 +120,7 @@ class Rounds(Group):
             notes=notes,
         )
         with self._writing("round plan", by, reason=reason, now_utc=now_utc) as connection:
+            # Planned and recorded in one unit of work: two people who plan a round at once do not get two of one name.
             record = Snapshot(connection).of_site(site)
             return plan_round(record, name, wish, by=by, correct=correct, reason=reason)
 
@@ -162,5 +164,6 @@ class Rounds(Group):
         from gwnet.products.field_sheets import gather, write_field_sheets
 
         with self._record(site, known_on, one_site=True) as record:
+            # Gathered while the record is open, written when it is closed: setting a PDF takes seconds.
             content = gather(record, name, date=date)
         return write_field_sheets(content, Path(out), page=page)

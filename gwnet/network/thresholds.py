@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from gwnet.analysis.levels.display_unit import in_unit
-from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of
+from gwnet.network.base import Group, Instant, Moment, Wells, codes_of, day_of, same_parameters
 
 if TYPE_CHECKING:
     from gwnet.analysis.thresholds.states import ThresholdState
@@ -37,23 +37,15 @@ class Thresholds(Group):
         states, code = self._states(wells, start, end, site, known_on)
         return in_unit(states_table(states, code, unit), unit)
 
-    def crossings(
-        self,
-        wells: Wells = None,
-        *,
-        start: Moment = None,
-        end: Moment = None,
-        site: str | None = None,
-        known_on: Instant = None,
-        unit: str = "m",
-    ) -> pd.DataFrame:
+    @same_parameters(__call__)
+    def crossings(self, *, unit: str, **asked: Any) -> pd.DataFrame:
         """Return every crossing of thresholds that reaches into a period, by readings and by loggers, one row each.
 
         Parameters as `gwnet.network`; rows as `gwnet.analysis.thresholds.record.crossings_table`.
         """
         from gwnet.analysis.thresholds.record import crossings_table
 
-        states, code = self._states(wells, start, end, site, known_on)
+        states, code = self._states(**asked)
         return in_unit(crossings_table(states, code), unit)
 
     def states(

@@ -61,6 +61,12 @@ class Inputs:
         at_hand = self.levels if start is None else None
         return shared_memory(self.record, self.wells, at_hand, end=end, approved=approved)
 
+    def limits(self) -> pd.DataFrame:
+        """Return the thresholds in force of the wells that are asked for, with their elevations."""
+        from gwnet.analysis.thresholds.record import limits_in_force, limits_of
+
+        return limits_in_force(limits_of(self.record), self.wells)
+
     @property
     def known_on(self) -> RecordState | None:
         """Return the moment of the record that is printed."""
@@ -94,20 +100,6 @@ class WellStatistics(Group):
             yield Inputs(record, levels_of(record, chosen, "daily"), frame, (chosen.start, chosen.end))
 
 
-def _limits_in_force(given: Inputs) -> pd.DataFrame:
-    """Return the thresholds in force of the wells that are asked for, with their elevations."""
-    from gwnet.analysis.thresholds.record import limits_of, limits_on_levels
-
-    limits = limits_on_levels(limits_of(given.record))
-    return limits[limits["valid_until_utc"].isna() & limits["well_id"].isin(given.wells["well_id"])]
-
-
-def _refuse_alone(alone: bool, table: str) -> None:
-    if alone:
-        message = f"The table {table} shares no serial correlation among wells, so that alone says nothing there."
-        raise SettingsError(message, fix="Leave it out.")
-
-
 class Trends(WellStatistics):
     """Trends of the levels of wells."""
 
@@ -121,6 +113,17 @@ class Trends(WellStatistics):
         with self._inputs(**asked) as given:
             memory = given.memory(alone=alone, approved=approved)
             yield given, {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
+
+    @contextmanager
+    def _unshared(
+        self, table: str, *, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
+    ) -> Iterator[tuple[Inputs, dict[str, Any]]]:
+        """Give the same for a table in which wells share no serial correlation; refuse to judge them alone there."""
+        if alone:
+            message = f"The table {table} shares no serial correlation among wells, so that alone says nothing there."
+            raise SettingsError(message, fix="Leave it out.")
+        with self._inputs(**asked) as given:
+            yield given, {"method": method, "seasons": seasons, "approved": approved}
 
     def __call__(
         self,
@@ -166,9 +169,7 @@ class Trends(WellStatistics):
             return in_unit(trends(given.levels, given.wells, **how), unit)
 
     @same_parameters(__call__)
-    def pooled(
-        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
-    ) -> pd.DataFrame:
+    def pooled(self, *, unit: str, **asked: Any) -> pd.DataFrame:
         """Test the wells of each aquifer together for one trend, one row an aquifer.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -183,12 +184,10 @@ class Trends(WellStatistics):
         SettingsError
             If wells are to be judged alone.
         """
-        _refuse_alone(alone, "pooled")
         from gwnet.analysis.series.trend_pooled import pooled_trends
 
-        with self._inputs(**asked) as given:
-            table = pooled_trends(given.levels, given.wells, method=method, seasons=seasons, approved=approved)
-            return in_unit(table, unit)
+        with self._unshared("pooled", **asked) as (given, how):
+            return in_unit(pooled_trends(given.levels, given.wells, **how), unit)
 
     @same_parameters(__call__)
     def thresholds(self, *, unit: str, **asked: Any) -> pd.DataFrame:
@@ -204,7 +203,7 @@ class Trends(WellStatistics):
         from gwnet.analysis.series.trend_thresholds import threshold_dates
 
         with self._tested(**asked) as (given, how):
-            return in_unit(threshold_dates(given.levels, _limits_in_force(given), **how), unit)
+            return in_unit(threshold_dates(given.levels, given.limits(), **how), unit)
 
     @same_parameters(__call__)
     def summary(self, *, unit: str, **asked: Any) -> pd.DataFrame:
@@ -220,7 +219,7 @@ class Trends(WellStatistics):
         from gwnet.analysis.series.trend_summary import trend_summary
 
         with self._tested(**asked) as (given, how):
-            return in_unit(trend_summary(given.levels, given.wells, _limits_in_force(given), **how), unit)
+            return in_unit(trend_summary(given.levels, given.wells, given.limits(), **how), unit)
 
     @same_parameters(__call__)
     def without_context(self, *, unit: str, **asked: Any) -> pd.DataFrame:
@@ -239,7 +238,7 @@ class Trends(WellStatistics):
             return in_unit(context_trends(given.levels, given.wells, given.record.context, **how), unit)
 
     @same_parameters(__call__)
-    def steps(self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any) -> pd.DataFrame:
+    def steps(self, *, unit: str, **asked: Any) -> pd.DataFrame:
         """Test the levels of wells for steps: the most likely one, and those at moments on record.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -254,19 +253,14 @@ class Trends(WellStatistics):
         SettingsError
             If wells are to be judged alone: steps always are.
         """
-        _refuse_alone(alone, "steps")
         from gwnet.analysis.series.trend_moments import find_moments
         from gwnet.analysis.series.trend_steps import trend_steps
 
-        with self._inputs(**asked) as given:
-            moments = find_moments(given.record)
-            how: Any = {"method": method, "seasons": seasons, "approved": approved}
-            return in_unit(trend_steps(given.levels, given.wells, moments, **how), unit)
+        with self._unshared("steps", **asked) as (given, how):
+            return in_unit(trend_steps(given.levels, given.wells, find_moments(given.record), **how), unit)
 
     @same_parameters(__call__)
-    def changes(
-        self, *, unit: str, method: str, seasons: int, approved: bool, alone: bool, **asked: Any
-    ) -> pd.DataFrame:
+    def changes(self, *, unit: str, **asked: Any) -> pd.DataFrame:
         """Find the steps of the levels of wells, one or several each, with the intervals of their dates.
 
         Parameters as `gwnet.network` and `gwnet.network.trends.Trends.__call__`.
@@ -283,9 +277,7 @@ class Trends(WellStatistics):
         """
         from gwnet.analysis.series.level_changes import level_changes
 
-        _refuse_alone(alone, "changes")
-        with self._inputs(**asked) as given:
-            how: Any = {"method": method, "seasons": seasons, "approved": approved}
+        with self._unshared("changes", **asked) as (given, how):
             return in_unit(level_changes(given.levels, given.wells, **how), unit)
 
     def left_out(

@@ -48,11 +48,13 @@ def tape_row(
     pull = (tension_n, standard_n, section_mm2)
     if temperature_c is None and tension_n is None:
         raise SettingsError("Nothing to correct for.", fix="Give a temperature, or a tension with its standard.")
+    # With a default for the standard tension or the section, a wrong correction would look like a right one.
     if any(value is not None for value in pull) and any(value is None for value in pull):
         raise SettingsError(
             "The tension correction needs the tension, the standard tension and the section of the tape.",
             fix="Give all three, or none.",
         )
+    # Each correction is of the length as read: their product is a few micrometres at most.
     warmth = 0.0 if temperature_c is None else float(temperature_correction(length_m, temperature_c))
     stretch = 0.0
     if tension_n is not None and standard_n is not None and section_mm2 is not None:

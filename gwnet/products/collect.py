@@ -84,8 +84,10 @@ def collect(
         if progress is not None:
             progress(done, parts)
 
+    # Before the levels: a definition may take days of its own in place of the rounds on record.
     rounds = choose_rounds(record, period.first, period.last, definition.days)
     connection, known_on, settings = record.connection, record.known_on, record.settings
+    # Placed once, so that maps, gradients and extras take a well to be at one place.
     wells = placed_wells(record)
     maps = maps_of_period(record, definition, period)
     step()
@@ -128,6 +130,7 @@ def count_parts(definition: Definition) -> int:
 
 def _days_for_thresholds(record: Snapshot) -> pd.DataFrame:
     """Return the daily levels of loggers in the wells that have thresholds."""
+    # Of these wells alone: every day of every logger would be most of what a report holds in memory.
     days = days_of_loggers(record, wells_of(limits_of(record)))
     return days if len(days) else empty_frame("levels")
 
@@ -135,6 +138,7 @@ def _days_for_thresholds(record: Snapshot) -> pd.DataFrame:
 def _loggers(record: Snapshot, definition: Definition) -> ReportLoggers | None:
     """Return what the report needs of loggers; None where no section asks for them."""
     with_status = "loggers" in definition.sections
+    # Heads are the dearest part of a record with loggers; a report without them does not work them out.
     if not with_status and not definition.has_any(*DRAWN):
         return None
     wells = [str(code) for code in definition.members(placed_wells(record))["well"]]
@@ -202,6 +206,7 @@ def maps_of_period(record: Snapshot, definition: Definition, period: Period) -> 
         "unit": definition.unit(str(record.settings["length_unit"])),
     }
     used = set(record.wells["aquifer"])
+    # In the order of the record, which is that of the sections, not in that of the definition.
     wanted = [code for code in record.aquifers["aquifer"] if code in used and code in (definition.aquifers or used)]
     rule = SetRule(chosen.window_days, wells=definition.wells)
     maps: list[MapFacts] = []
@@ -217,8 +222,10 @@ def _maps_of_aquifer(
     """Return the maps of an aquifer at one contour interval, the widest that a day of them needs."""
     maps = [_facts_of_map(record, aquifer, day, rule, how) for day in days]
     intervals = {facts.result.interval_m for facts in maps if facts.result is not None}
+    # Contours at several intervals would look like steeper and flatter water on the pages of one aquifer.
     if len(intervals) < 2:
         return maps
+    # The widest: a narrow one would crowd the map of the day with the largest range.
     common = {**how, "interval_m": max(intervals)}
     return [
         facts
@@ -236,11 +243,14 @@ def _days_in(record: Snapshot, aquifer: str, period: Period, chosen: tuple[str, 
 
 def _facts_of_map(record: Snapshot, aquifer: str, day: dt.date, rule: SetRule, how: dict[str, Any]) -> MapFacts:
     """Return the facts of a map; of its set, and why, where it cannot be drawn."""
+    # Fetched once for both ways, and kept by the snapshot for the other days.
     table = levels(record)
     try:
         return map_facts(map_of(record, aquifer, day, rule, table=table, **how))
     except (AnalysisError, NotFoundError) as error:
         try:
+            # The report still says which levels there were and why each was left out, though no surface goes through
+            # them.
             (control,) = controls_of(record, aquifer, [day], rule, table)
         except (AnalysisError, NotFoundError):
             control = pd.DataFrame(columns=list(CONTROL_COLUMNS))

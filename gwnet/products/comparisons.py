@@ -59,6 +59,7 @@ class ChangeMap(Product):
         sums, unit = self.result.sums, self.result.surface_map.unit
         unit_m = metres_per(unit)
         width, limits = f" ± {sums.mean_half_width_m / unit_m:.2f}", " (95 %)"
+        # Infinite, and not only unknown, where three wells leave no degree of freedom.
         if not np.isfinite(sums.mean_half_width_m):
             width, limits = "", "" if np.isnan(sums.mean_half_width_m) else "; three wells say nothing of its limits"
         facts = [
@@ -66,6 +67,7 @@ class ChangeMap(Product):
             f"Volume of aquifer that rose through {_volume(sums.rise_m3, unit)} and fell through "
             f"{_volume(sums.fall_m3, unit)}.",
         ]
+        # Not a number where the surface has no standard error, as of triangles: nothing is significant or not there.
         if not np.isnan(sums.rise_area_m2):
             risen, fallen = (share / sums.area_m2 for share in (sums.rise_area_m2, sums.fall_area_m2))
             facts.append(f"A rise is significant over {risen:.0%} of the control, a fall over {fallen:.0%}.")
@@ -123,6 +125,7 @@ class ChangeMap(Product):
             `gwnet.products.maps.exclusions_row`.
         """
         result, sums = self.result, self.result.sums
+        # Those left out have their own columns; what is not significant is listed of the used ones alone.
         left = result.wells[~result.wells["used"]]
         insignificant = result.wells[result.wells["used"] & ~result.wells["is_significant"]]
         water = result.water_m3 or (None, None, None)
@@ -157,6 +160,7 @@ def _signed(value: float, decimals: int = 2) -> str:
 def _area(square_m: float, unit: str) -> str:
     if unit == "ft":
         return f"{square_m / _ACRE_M2:.4g} acres"
+    # Three digits: the edge of the control is no better known.
     return f"{square_m / 1e6:.3g} km²" if square_m >= 1e6 else f"{square_m / 1e4:.3g} ha"
 
 
@@ -167,6 +171,7 @@ def _volume(cubic_m: float, unit: str, *, signed: bool = False) -> str:
     rounded = float(f"{value:.3g}")
     decimals = max(0, 2 - math.floor(math.log10(abs(rounded)))) if rounded else 0
     text = f"{rounded:{'+' if signed else ''},.{min(decimals, 3)}f}"
+    # A space that does not break, as between thousands in the other texts; a comma is a decimal sign to many readers.
     text = text.replace("-", "−").replace(",", "\u00a0")
     return f"{text} {name}"
 
@@ -199,6 +204,7 @@ class MapPair(Product):
 
         maps = self.result.maps
         sheets = [map_plot_data(drawn, self.context) for drawn in maps]
+        # Half a page each has no room for the full text of two maps; what both share stands once below them.
         briefs = [replace(sheet, notes=tuple(note for note in sheet.notes if note.brief)) for sheet in sheets]
         notes = [
             Note("Directions of flow", (self.result.text,)),
@@ -255,6 +261,7 @@ class MapPair(Product):
                 "interval_m": drawn.interval_m,
                 **gradient_row(drawn.gradient),
             }
+            # In the row of the later map: a turn is of the second day against the first.
             turn = self.result.turn if i == 1 else None
             row |= {
                 "turn": "" if turn is None else turn.verdict,

@@ -22,7 +22,7 @@ from gwnet.analysis.series.trend_pooled import pooled_trends
 from gwnet.analysis.series.trend_summary import trend_summary
 from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import trends
-from gwnet.analysis.thresholds.record import limits_on_levels
+from gwnet.analysis.thresholds.record import limits_in_force
 from gwnet.errors import AnalysisError, NotFoundError
 from gwnet.figures.base.axes import day_number
 from gwnet.figures.coverage.data import coverage_plot_data
@@ -151,7 +151,9 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
     tables, pictures = [], []
     for aquifer in asked.aquifers if len(asked.data.rounds) else ():
         own = asked.wells.loc[asked.wells["aquifer"] == aquifer, "well"]
+        # Unless wells are named, gauges of rivers take part as well, which a set of wells would leave out.
         names = set(own) if asked.definition.wells else None
+        # Of all rounds up to the end of the period: a direction shows as unusual beside the earlier ones alone.
         found = gradients_by_round(asked.record, aquifer, wells=names, end=asked.period.last, rule=asked.rule)
         if not found:
             continue
@@ -168,6 +170,8 @@ def _gradients(asked: _Asked, extras: Extras) -> Extras:
             pictures.append(
                 Picture(f"rose-{aquifer}", caption, f"Gradients over the years. {caption}", _drawn(asked, draw))
             )
+    # The window of the maps, so that a cluster on a map and in the table of vertical gradients rests on the same
+    # levels.
     window = asked.rule.for_site(asked.record.settings).window_days or 0.0
     vertical = vertical_table(asked.levels, asked.wells, window_days=window)
     gradients = pd.concat(tables, ignore_index=True) if tables else extras.frame("gradients")
@@ -195,6 +199,7 @@ def _earlier_days(day: dt.date, days: list[dt.date]) -> list[tuple[dt.date, str]
     earlier = [(max(before), "the round before")]
     year = day - dt.timedelta(days=365)
     nearest = min(before, key=lambda other: (abs((other - year).days), other))
+    # A round half a quarter from the day a year before is of another season, and its difference not the year's.
     if abs((nearest - year).days) <= _YEAR_SLACK_DAYS and nearest != max(before):
         earlier.append((nearest, "a year before"))
     return earlier
@@ -205,6 +210,7 @@ def _change(asked: _Asked, aquifer: str, day: dt.date, since: dt.date, what: str
     interval = None if storage is None else Interval(storage, storage, f"{storage:g}")
     try:
         result = change_of(asked.record, aquifer, day, since, asked.rule, storage=interval, unit=asked.unit)
+    # A change that cannot be mapped is a line of the report with its reason; the other aquifers go on.
     except (AnalysisError, NotFoundError) as error:
         none = pd.DataFrame(columns=list(CHANGE_COLUMNS))
         return AquiferChange(
@@ -240,6 +246,7 @@ def _envelopes(asked: _Asked, number: int, names: list[str], approved: bool) -> 
     context = map_context(asked.record)
 
     def make() -> Figure:
+        # Drawn when the page is set, not now: drawing is shared out among processes.
         (figure,) = envelope_figures(context, levels, wells, approved=approved, unit=asked.unit)
         return figure
 
@@ -252,10 +259,10 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
     if chosen.start is not None:
         levels = levels[levels["day"] >= pd.Timestamp(chosen.start)]
     how: dict[str, Any] = {"method": chosen.method, "seasons": chosen.seasons, "approved": chosen.approved_only}
-    limits = limits_on_levels(asked.data.thresholds)
-    limits = limits[limits["valid_until_utc"].isna() & limits["well"].isin(asked.wells["well"])]
+    limits = limits_in_force(asked.data.thresholds, asked.wells)
     words = "of one value a year" if chosen.method == "kendall" else f"within {chosen.seasons} seasons of a year"
     since = f" from {chosen.start}" if chosen.start else ""
+    # From all levels, also where trends begin later: how a year goes with the next is the aquifer's, not the span's.
     memory = shared_memory(
         asked.record, asked.wells, asked.series_levels, end=asked.period.last, approved=chosen.approved_only
     )
@@ -285,6 +292,7 @@ def _trends(asked: _Asked, extras: Extras) -> Extras:
 
 def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
     """Return the ranked slopes on as many pages as they take, and their map; nothing where no slope is known."""
+    # Axes without a mark would fill pages and say nothing; the table gives the reason of each well.
     if figures.trends["slope_m_per_year"].notna().sum() == 0:
         return []
     ranked = (
@@ -314,8 +322,10 @@ def _trend_pictures(asked: _Asked, figures: TrendFigures) -> list[Picture]:
 def _loggers(asked: _Asked, extras: Extras) -> Extras:
     names = [str(code) for code in asked.wells["well"]]
     found = asked.loggers
+    # A site without loggers has no empty section about them.
     if found is None or found.table is None or found.table.empty:
         return extras
+    # The runs were found when the heads were worked out for the lines; a second time would double the time of a report.
     held = coverage(asked.record, names, loggers_only=True, runs=found.runs)
     data = coverage_plot_data(
         held.deployments,

@@ -46,10 +46,12 @@ def gather(record: Snapshot, round_code: str, *, date: dt.date | None = None) ->
         message = f"There is no round {round_code!r} at site {record.site}."
         raise NotFoundError(message, fix="Plan it with 'gwnet rounds plan', or load it in a table rounds.")
     row = rounds.iloc[0]
+    # A round of one day may be on record without its end.
     starts_on, ends_on = row["starts_on"], row["ends_on"] or row["starts_on"]
     if date is not None and not starts_on <= date <= ends_on:
         message = f"{date} is no day of round {round_code}, {starts_on} to {ends_on}."
         raise SettingsError(message, fix="Give one of its days, or plan the round anew.")
+    # As of the day of the visit: what is due and which tape is in service may differ between days of a round.
     planning = Programme(record, date or starts_on)
     usable = planning.wells_in_use
     order = [code for code in row["wells"] if code in usable] if row["wells"] else planned_wells(planning, None)
@@ -86,6 +88,7 @@ def write_field_sheets(sheet: FieldSheet, out: Path, *, page: str = "A4") -> lis
         If the folder cannot be written.
     """
     stem = f"{safe_name(sheet.site)}_{safe_name(sheet.round)}"
+    # Sheets of several days of one round must not replace each other in a folder.
     if len(sheet.days) == 1:
         stem += f"_{sheet.starts_on}"
     files = {

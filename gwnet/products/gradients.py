@@ -161,6 +161,7 @@ class RoundGradients(Product):
         # A direction that may be any takes no part in the mean.
         spread = directions([point.azimuth_deg for point in points if point.determined])
         first, last = points[0].date.isoformat(), points[-1].date.isoformat()
+        # Listed below the figure: a missing point would otherwise pass for a round that was not measured.
         without = [gradient for gradient in self.gradients if gradient.gradient is None]
         return rose_plot_data(
             points,
@@ -180,6 +181,7 @@ class RoundGradients(Product):
             counts = [gradient.count() for gradient in self.gradients if gradient.gradient is not None]
             many = f"{min(counts)} to {max(counts)}" if min(counts) < max(counts) else f"{max(counts)}"
             facts.append(f"Planes go through all levels that can be used, {many} a round.")
+        # A velocity needs a direction: an undetermined gradient bounds it from above only, which the table says.
         known = [gradient.gradient for gradient in self.gradients if gradient.is_determined]
         if self.seepage is not None and known:
             rows = [self.seepage.row(plane) for plane in known]
@@ -284,6 +286,7 @@ class VerticalGradientTable(Product):
                     date=dt.date.fromisoformat(row["date"]),
                     gradient=float(row["vertical_gradient"]),
                     half_width=float(row["vertical_gradient_uncertainty"]),
+                    # Any other word says that the half-width holds zero, and the mark is hollow.
                     determined=row["direction"] in ("upward", "downward"),
                 )
                 for row in rows.to_dict("records")

@@ -62,6 +62,7 @@ def hydrograph_figure(
     names = record.aquifers.set_index("aquifer")["name"]
     aquifer_of = record.wells.set_index("well")["aquifer"]
     series = logger_series(record, wells) if loggers else {}
+    # One span for all: side by side, wells are compared by eye, and a stretched axis makes a quiet well look lively.
     span = common_span([table], thresholds=limits, series=series, unit=unit)
     drawn = [
         hydrograph_plot_data(
@@ -77,6 +78,7 @@ def hydrograph_figure(
             start=start,
             end=end,
             series=series.get(well),
+            # Strips of rain and pumping under each of several wells would leave no height for their levels.
             context=record.context if len(wells) == 1 and not record.context.empty else None,
             aquifer_name=str(names.get(aquifer_of[well], "")),
             known_on=record.state,

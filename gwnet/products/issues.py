@@ -85,6 +85,7 @@ def refuse_open(view: ReportView) -> None:
     promised = [
         f"{row['kind']} {row['entry']}: {row['text']}"
         for row in view.data.register.to_dict("records")
+        # An answered promise may stay open: what counts is that somebody has said something that the reader can see.
         if row["state"] == "open" and not str(row["answer"] or "").strip()
     ]
     if not found and not promised:
@@ -131,6 +132,7 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
         printed = with_listed(issue.values, _stated_of(issue, on_record))
         now = _printed_now(record, definition, data, issue)
         recorded = SinceIssue(record, issue.known_on_utc, until)
+        # Compared as printed: a correction that does not move a printed digit is no erratum.
         changes, reviewed = changed_values(printed, now, recorded.reasons)
         earlier.append(
             EarlierIssue(
@@ -146,6 +148,7 @@ def with_earlier_issues(record: Snapshot, definition: Definition, data: ReportDa
                 moved=recorded.moved,
             )
         )
+    # From the newest issue on: what was corrected before it is in that issue already.
     since = max(issue.known_on_utc for issue in on_record)
     corrections = history.changes(connection, since=since, until=known_on)
     return replace(data, earlier=tuple(earlier), corrections=corrections, corrected_since_utc=since)
@@ -178,6 +181,7 @@ def with_errata(definition: Definition, data: ReportData) -> Definition:
         return definition
     closing = [name for name in definition.sections if name in _CLOSING]
     rest = [name for name in definition.sections if name not in _CLOSING]
+    # Behind the results and before the register and the cautions, which stay last as in every report.
     return replace(definition, sections=(*rest, _ERRATA, *closing))
 
 
@@ -203,6 +207,7 @@ def _stated_of(issue: Issue, others: Sequence[Issue]) -> list[dict[str, Any]]:
 def _printed_now(record: Snapshot, definition: Definition, data: ReportData, issue: Issue) -> list[dict[str, str]]:
     """Return what an earlier report would print from the record of a newer one."""
     period = parse_period(issue.period)
+    # By the definition as it was then: with today's sections every value of a new table would count as changed.
     same = _as_issued(issue, definition)
     return _values(same, replace(data, maps=maps_of_period(record, same, period), earlier=()), period)
 

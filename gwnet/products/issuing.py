@@ -95,10 +95,12 @@ def find_same_issue(record: Snapshot, definition: Definition, period: Period) ->
         if issue.definition_sha256 == definition.sha256
         and issue.period == period.label
         and issue.printed["unit"] == unit
+        # Issues of earlier versions kept neither rounds nor days, and were of whole periods.
         and tuple(issue.printed.get("rounds", ())) == definition.rounds
         and issue.printed.get("days", []) == [day.isoformat() for day in definition.days]
         and (record.known_on is None or issue.known_on_utc <= record.known_on)
     ]
+    # Of several issues the last one: those before were made from an older state.
     if not same or is_recorded_between(record.connection, same[-1].known_on_utc, record.known_on):
         return None
     return same[-1]
@@ -126,6 +128,7 @@ def find_files(out: Path, issue: Issue) -> list[Path]:
         digests = {name: hashlib.sha256((out / name).read_bytes()).hexdigest() for name in listed}
     except (OSError, ValueError, KeyError, TypeError):
         return []
+    # Any file that was changed by hand counts as missing: they are all made again rather than mixed.
     if digests.get(pdf.name) != issue.sha256 or any(digests[name] != listed[name]["sha256"] for name in listed):
         return []
     return [pdf, manifest, *(out / name for name in listed if name != pdf.name)]
@@ -186,6 +189,7 @@ def registration_of(
         "state": files.state,
         "known_on": data.known_on.text,
         "values": files.values,
+        # The key of the first versions, kept so that their issues are still read.
         "told": list_stated_changes(data),
     }
 
@@ -234,6 +238,7 @@ def find_registered(store: Store, registration: Registration) -> Issue:
 
 def _is_registered(store: Store, mark: Mapping[str, str]) -> bool | None:
     """Return whether a mark is in the register; None for the mark of another database."""
+    # The register of this database cannot say whether a run with another one came to its end.
     return bool(_marked(store, mark)) if mark.get("database") == _identity(store) else None
 
 
@@ -245,4 +250,5 @@ def _marked(store: Store, mark: Mapping[str, str]) -> list[Issue]:
 
 def _identity(store: Store) -> str:
     """Return what a database is known by, from whichever folder it is named."""
+    # A killed run may have been started in another folder, and with another relative path.
     return str(Path(store.name).resolve()) if store.is_sqlite else store.name

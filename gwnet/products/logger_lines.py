@@ -69,6 +69,7 @@ def report_loggers(
     """
     lines, table = _Lines(record, shown_from), None
     if with_status:
+        # Heads pass by once for status and lines: all of them together may not fit into memory.
         table = summarize_status(record, wells, seen=lines.see)
     else:
         for one in iterate_heads(record, deployments_in(record, wells)):
@@ -126,12 +127,16 @@ def thinned(line: LoggerSeries, shown_from: np.datetime64 | None = None, *, colu
     """
     line = _thinned_doubtful(line, columns)
     times, values, approved = line.time_utc, line.water_elevation_m, line.approved
+    # Thinning keeps up to four samples a column: first, last, lowest and highest.
     if times.size <= 4 * columns:
         return line
     # Times must rise: of samples at one instant the first is kept.
     places = np.flatnonzero(np.append(True, np.diff(times) > np.timedelta64(0, "us")))
     starts = [times[0], *([] if shown_from is None else [shown_from])]
     states = [np.where(chosen, values[places], np.nan) for chosen in (approved[places], ~approved[places])]
+    # Thinned for the whole span and again from where the drawing begins, whose columns are narrower in time. Approved
+    # and provisional samples each by themselves: they are drawn in two looks, and a spike of one must not stand for the
+    # other.
     parts = [
         thin(times[places], shown, start_utc=start, end_utc=times[-1], columns=columns)
         for shown in states

@@ -43,6 +43,7 @@ def samples_figure(table: pd.DataFrame) -> Figure:
         raise NotFoundError(message, fix="Ask for more: another instrument, quantity or span.")
     panels = []
     for (instrument, quantity, unit), rows in groups[:_MOST]:
+        # A logger may have hung in several wells within the span; a barometer in none.
         wells = [well for well in dict.fromkeys(rows["well"]) if well]
         place = f" in {', '.join(wells)}" if wells else ""
         days = rows["time_utc"].dt.tz_localize(None).to_numpy("datetime64[us]").astype(np.int64) / _DAY_US

@@ -67,6 +67,8 @@ def line_of_well(members: Sequence[LoggerHeads], record: Snapshot) -> LoggerSeri
     doubtful = [_pieces(each, states) for one in ordered if (each := one.in_doubt()) is not None]
     pieces = [_pieces(one, states) for one in ordered]
     times, values, approved = (np.concatenate([piece[place] for piece in pieces]) for place in range(3))
+    # Two loggers may hang in one well at a time; the line is of the well. Stable, so that a break stays behind its
+    # sample.
     order = np.argsort(times, kind="stable")
     spans = []
     for one in ordered:
@@ -93,6 +95,7 @@ def _doubtful(pieces: Sequence[tuple[Any, Any, Any]]) -> dict[str, Any]:
         return {}
     times, values = (np.concatenate([piece[place] for piece in pieces]) for place in (0, 1))
     known = ~np.isnan(values)
+    # With the place behind each known one, which breaks the line there.
     kept = known | np.append(False, known[:-1])
     order = np.argsort(times[kept], kind="stable")
     return {"doubtful_utc": times[kept][order], "doubtful_m": values[kept][order]}
@@ -121,6 +124,7 @@ def _gaps(one: LoggerHeads) -> NDArray[np.int64]:
 
 def _runs(one: LoggerHeads, *, left_out: bool) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
     """Return the unbroken runs of samples that are left out, or of those that give a head or a bound."""
+    # A bound is no head, but says something of the water: it is not called left out.
     state = (one.out != 0) & np.isnan(one.bound_m)
     return [
         (pd.Timestamp(one.time_utc[a], tz="UTC"), pd.Timestamp(one.time_utc[b], tz="UTC"))

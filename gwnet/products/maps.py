@@ -149,6 +149,7 @@ class WellGradient:
             Unit of the heads that are listed, m or ft; millimetres or hundredths of a foot.
         """
         levels = zip(self.control["well"], self.control["water_elevation_m"] / metres_per(unit), strict=True)
+        # Hundredths of a foot are about as fine as three millimetres.
         words = "; ".join(f"{well} {head:.{2 if unit == 'ft' else 3}f} {unit}" for well, head in levels)
         velocity = {} if self.seepage is None else self.seepage.row(self.gradient)
         return pd.DataFrame([{**gradient_row(self.gradient), **velocity, "heads": words}])
@@ -185,6 +186,7 @@ def exclusions_row(left: pd.DataFrame) -> dict[str, Any]:
         excluded (wells and gauges of the aquifer that are left out), other_aquifers (wells of other aquifers, which are
         counted and no more) and exclusions (each of the former with its reason).
     """
+    # Counted, not listed: in a layered site they are most of the wells, and none of them was expected on this map.
     elsewhere = left["reason"].str.startswith(OTHER_AQUIFER)
     own = left[~elsewhere]
     return {
@@ -205,6 +207,7 @@ def gradient_row(gradient: Gradient) -> dict[str, Any]:
         azimuth_from_degrees and azimuth_to_degrees (the 95 % arc, clockwise), determined, levels (how many the plane
         goes through) and note. Where the gradient is not significant only its upper limit is stated.
     """
+    # A bool of Python: that of numpy is written another way in JSON and in tables.
     determined = bool(gradient.determined)
     # A plane through three levels has no half-width: its gradient is stated, and nothing says how sure it is.
     stated = determined or math.isnan(gradient.magnitude_half_width)

@@ -11,9 +11,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
-#: Rows of a table, and dots of a figure to the inch, that a notebook shows.
+#: Rows of a table that a notebook shows.
 _MOST_ROWS: Final = 20
-_DPI: Final = 100
 
 
 class Product:
@@ -73,6 +72,7 @@ class Product:
 
         from gwnet.figures.base.style import figure_bytes
 
+        # Within the page: a notebook that is sent on has no folder with pictures beside it.
         picture = base64.b64encode(figure_bytes(self.figure(), "png")).decode()
         table = self.table.to_html(max_rows=_MOST_ROWS, index=False, escape=True)
         return f'<img alt="{type(self).__name__}" style="max-width:100%" src="data:image/png;base64,{picture}">{table}'

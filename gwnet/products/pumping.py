@@ -123,6 +123,7 @@ class FittedTest(Product):
         compared = [fit for fit in fits if fit.aicc == fit.aicc]
         # AICc compares fits to the same readings alone.
         if len(compared) > 1 and len({fit.n for fit in compared}) == 1:
+            # Differences are what AICc means; its size depends on the number of readings.
             best, *others = sorted(compared, key=lambda fit: fit.aicc)
             differences = ", ".join(f"{fit.model} {fit.aicc - best.aicc:+.1f}" for fit in others)
             said.append(f"By AICc {best.model} is best supported ({differences}).")
@@ -137,6 +138,7 @@ class FittedTest(Product):
     def _of_loggers(self, used: set[str]) -> list[str]:
         """Return which wells with heads of loggers took no part, and how to add them."""
         test = self.analysed.test
+        # A method of the pumped well alone would take no other well, so that nothing was left out.
         several = [fit for fit in self.analysed.fits if fit.wells != (test.well,)]
         left = [well for well in test.available_wells if well not in used]
         if not several or not left:

@@ -94,6 +94,7 @@ def gather_pumping(record: Snapshot, definition: Definition, period: Period) -> 
     """
     chosen = cast("PumpingSettings", definition.settings["pumping"])
     tests = list_tests(record)
+    # A test belongs to the period in which it began, or one over a turn of the quarter would be in two reports.
     days = [dt.date.fromisoformat(str(text)[:10]) for text in tests["starts_at"]]
     kept = pd.Series([period.contains(day) for day in days], index=tests.index, dtype=bool)
     if chosen.tests:
@@ -126,6 +127,7 @@ def _gather_one(
     parts["rates"].append(test.rates.assign(test=code)[list(_RATE_COLUMNS)])
     background: Any = chosen.background
     try:
+        # Before the methods: without drawdowns each of them would fail with the same words.
         drawdowns = work_out_drawdowns(test, background=background)
     except AnalysisError as error:
         remarks.append((code, "not worked out", _words(error)))
@@ -162,6 +164,7 @@ def _draw(fitted: FittedTest, kind: str, unit: str) -> Figure:
 def _superposed(test: GatheredTest, chosen: PumpingSettings) -> tuple[str, ...]:
     """Return the wells to superpose that were pumped beside a test."""
     pumped = set(test.others["well"])
+    # The definition is for many tests; a well that stood still during one has nothing to superpose there.
     return tuple(well for well in wells_to_superpose(test, chosen.superpose) if well in pumped)
 
 

@@ -118,12 +118,14 @@ def make_report(
     if round_code is not None:
         _refuse_days(days)
         chosen = replace(chosen, rounds=(round_code,))
+    # First, as a killed run may have left half a report where this one is to be.
     complete_begun(store, out)
     wait_until_settled(store, known_on)
     with store.reading() as connection:
         record = Snapshot(connection, known_on_of(connection, known_on)).of_site(site)
         store.looked_at = record.state
         when = parse_period(period) if round_code is None else _days_of_round(record, round_code)
+        # Issued twice from one state, a report would have two numbers for the same bytes.
         same = None if issuing is None else find_same_issue(record, chosen, when)
         if same is not None:
             on_disk = find_files(out, same)
@@ -131,6 +133,7 @@ def make_report(
                 return MadeReport(on_disk, same)
             # As of the moment of the issue, so that its own bytes come out.
             record = Snapshot(connection, same.known_on_utc).of_site(site)
+        # After the record is known: a large network takes other sections.
         chosen = chosen.for_wells(record.wells)
         parts, say = count_parts(chosen), progress or (lambda _done, _total: None)
         guess = parts + len(chosen.sections)  # how many figures there are is not known yet
@@ -138,7 +141,9 @@ def make_report(
         if "earlier_reports" in chosen.sections or issuing is not None:
             data = with_earlier_issues(record, chosen, data)
         data = _as_issue(record, chosen, when, data, issuing, same)
+        # After the earlier issues are compared: the section is there only where a value has changed.
         chosen = with_errata(chosen, data)
+    # Outside the reading: from here on nothing is asked of the database, and a long setting holds up nobody.
     _refuse_empty(data, when)
     # An issue on record was let pass when it was made.
     if issuing is not None and same is None:
@@ -157,6 +162,7 @@ def make_report(
     if issuing is None:
         return _made(files.write(out))
     if same is not None:
+        # Another version of the program may print differently, and the number of an issue stands for certain bytes.
         require_same(files, same)
         return _made(files.write(out), same)
     registration = registration_of(store, chosen, when, data, issuing, files)
@@ -172,6 +178,7 @@ def _as_issue(
     same: Issue | None,
 ) -> ReportData:
     """Return a report's record with the issue that it is made as; a draft as it is."""
+    # A draft is in no register.
     if issuing is None:
         return data
     by, remark = (issuing.by, issuing.remark) if same is None else (same.issued_by, same.remark)

@@ -126,6 +126,7 @@ def due_at_sites(
     tables = []
     for code in record.sites["site"]:
         site = record.of_site(code)
+        # Today is local: sites of one record may lie on two sides of midnight.
         day = on or now_utc.astimezone(zone_of(str(site.settings["time_zone"]))).date()
         table = Programme(site, day).due
         tables.append(table if everything else due_by(table, day))
@@ -180,6 +181,7 @@ def plan_round(
         raise SettingsError(message, fix="Check --starts-on and --ends-on.")
     programme, site = Programme(record, wish.starts_on), str(record.site)
     earlier = round_on_record(record.connection, site, code)
+    # Only a correction takes over the earlier order; a round planned twice by mistake is refused on recording.
     order = _order(programme, wish, earlier if correct else None)
     values = RoundValues(
         starts_on=wish.starts_on,
@@ -210,6 +212,7 @@ def _order(programme: Programme, wish: PlanWish, earlier: RoundValues | None) ->
     again = earlier is not None and wish.wells is None and wish.start is None and not wish.last
     if again and earlier is not None and earlier.wells:
         usable = programme.wells_in_use
+        # A change of date or crew must not undo an order that somebody set by hand.
         kept = [code for code in earlier.wells if code in usable]
         if kept:
             return kept

@@ -128,6 +128,7 @@ def envelope_figures(
         message = "None of the wells has a level that can be used, so no seasons can be drawn."
         raise TooFewLevelsError(message, fix="Name a well with levels, or a longer time.")
     used, _ = used_levels(levels, approved=approved)
+    # The figure says how many of the levels are approved.
     used = used.join(levels["review"])
     drawn = [
         seasons_plot_data(

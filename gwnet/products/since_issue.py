@@ -50,6 +50,7 @@ class SinceIssue:
             when = moment_text(row["recorded_at_utc"], self.record.zone, timespec="minutes")
             place = place.removesuffix(")")
             act = (str(row["well"]), str(row["subject"]), place, str(row["recorded_by"]), when, str(row["reason"]))
+            # Together by act: a corrected survey changes many columns, for one reason.
             acts.setdefault(act, []).append(
                 f"{name} from {row['was']} to {row['now']}" if row["now"] else f"{name} withdrawn"
             )
@@ -92,6 +93,7 @@ class SinceIssue:
     def _moved(self) -> pd.DataFrame:
         """Return the effects on levels that were on record before, with round, day and aquifer."""
         table = compare_states(self._before, reduce_state(self._then))
+        # Of the later state: a level may have moved to another round or day with its correction.
         return table.merge(self._named, on="event_id", how="left")
 
     @cached_property
@@ -127,6 +129,7 @@ class SinceIssue:
 
     @cached_property
     def _then(self) -> Snapshot:
+        # The same moment: the frames of the report are used again, and nothing is reduced twice.
         if self.record.known_on == self.until:
             return self.record
         return Snapshot(self.record.connection, self.until, self.record.site)

@@ -156,6 +156,7 @@ class TrendFigures(Product):
         records = well_records(used, 12 if self.method == "all" else parts_of_year(self.method, self.seasons))
         lines = {well: record for (_, well), record in records.items()}
         parts = 12 if self.method == "all" else self.seasons
+        # The same records with what the other wells say of their serial correlation, which widens the band of the line.
         fitted = {well: record for (_, well), record in well_records(used, parts, self.memory).items()}
         numbered = self.levels["water_elevation_m"].notna()
         by_well = dict(list(with_taken[numbered].groupby("well")))
@@ -182,6 +183,7 @@ class TrendFigures(Product):
 
 def _changes_of(record: WellRecord | None) -> tuple[tuple[float, str], ...]:
     """Return the days since 1970-01-01 of the steps of a record, and their words."""
+    # Across a long gap a step and a slow change look alike; the medians beside the gap are drawn instead.
     found = [] if record is None or longest_gap(record) is not None else find_level_changes(record)
     return tuple(
         (float((np.datetime64(f"{step.year}-01-01") - np.datetime64("1970-01-01")).astype(np.int64)), step.words)
@@ -198,6 +200,7 @@ def _line_of(record: WellRecord | None, row: Mapping[str, Any]) -> TrendLine | N
     start, end = (ends - np.datetime64("1970-01-01", "D")).astype(np.float64).tolist()
     days = np.linspace(start, end, BAND_PLACES)
     fitted = fit_line(record)
+    # Too few values, or most of them bounds: a line with the slope of the test, and no band.
     if fitted is None:
         levels = np.array([level_of_line(record, slope, day) for day in ends])
         return TrendLine(days[[0, -1]], levels, np.full(2, math.nan), np.full(2, math.nan))

@@ -95,6 +95,7 @@ class NetworkWorth(Product):
                 "A small change says that on this day the neighbours gave the well's level. It says nothing of other "
                 "days, of the well's other purposes (thresholds, quality, permits), or of places beyond control.",
                 "A well whose level does not fit its neighbours moves the map most: look at its level first.",
+                # The last caution is the one of every map; the others are about its contours.
                 *drawn.cautions[-1:],
             ),
         )
@@ -129,6 +130,7 @@ class NetworkWorth(Product):
 
 
 def _letter(number: int) -> str:
+    # Letters: numbers would be taken for wells.
     return chr(ord("A") + number % 26) * (1 + number // 26)
 
 
@@ -146,9 +148,11 @@ class _HalfWidth:
 
 def _error_contours(surface: Surface, unit: str) -> tuple[tuple[Any, ...], float]:
     """Return contours of the half-width of a surface, and their interval [m]."""
+    # Coarser than a map: errors are smooth, and each point costs a solution of the kriging system.
     grid: Grid = make_grid(_HalfWidth(surface), lines=101)  # type: ignore[arg-type]
     values = grid.water_elevation_m[np.isfinite(grid.water_elevation_m)]
     highest = float(values.max())
     interval = nice_interval(0.0, highest, unit_m=metres_per(unit), most=5)
+    # Not from 0: the error is nowhere 0 but at wells.
     levels = contour_levels(interval, highest, interval)
     return contour_lines(grid, levels), interval

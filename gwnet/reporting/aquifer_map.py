@@ -75,6 +75,7 @@ def marked_map(view: ReportView, facts: MapFacts, context: MapContext) -> MapPlo
         x, y = (float(row[key]) if pd.notna(row[key]) else math.nan for key in ("easting", "northing"))
         rate = rates[name]
         value = f"from {_short(view.aquifer_name(aquifer))}" if aquifer else ""
+        # A well of another aquifer may draw down this one; without a rate it says nothing.
         if math.isfinite(x) and rate != NO_RATE:
             points.append(MapPoint(f"{shown(name)} pumps {rate}", "well", x, y, value, used=False, rate=rate))
     return replace(data, points=tuple(points))

@@ -59,12 +59,10 @@ class ReportDrawing:
     def network_map(self, view: ReportView, frame: FigureFrame, wells: pd.DataFrame | None = None) -> DrawnFigure:
         """Draw where the selected wells are.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
-        frame : FigureFrame
-            Room on the page.
         wells : DataFrame, optional
             Those of them that are drawn; all unless given.
 
@@ -88,14 +86,12 @@ class ReportDrawing:
     def potentiometric_map(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> DrawnFigure:
         """Draw one potentiometric map without method, findings in words and cautions, which the report's text has.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
         facts : MapFacts
             The map; its result is what the analysis made.
-        frame : FigureFrame
-            Room on the page.
 
         Returns
         -------
@@ -112,14 +108,12 @@ class ReportDrawing:
     def aquifer_page(self, view: ReportView, facts: MapFacts, frame: FigureFrame) -> DrawnFigure:
         """Draw the page of an aquifer: map, changes at the wells, notes.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
         facts : MapFacts
             Its map, which was not refused.
-        frame : FigureFrame
-            Room on the page.
 
         Returns
         -------
@@ -132,12 +126,7 @@ class ReportDrawing:
     def key_map(self, view: ReportView, frame: FigureFrame) -> DrawnFigure:
         """Draw the key map of the cover, with its key.
 
-        Parameters
-        ----------
-        view : ReportView
-            The report's look at the record.
-        frame : FigureFrame
-            Room on the page.
+        Parameters as `gwnet.reporting`.
 
         Returns
         -------
@@ -151,10 +140,7 @@ class ReportDrawing:
     def key_height_mm(self, view: ReportView) -> float:
         """Return the height of the key beside the key map [mm].
 
-        Parameters
-        ----------
-        view : ReportView
-            The report's look at the record.
+        Parameters as `gwnet.reporting`.
         """
         return key_height_mm(*key_map_data(view, _context(view)))
 
@@ -201,16 +187,14 @@ class ReportDrawing:
     ) -> DrawnFigure:
         """Draw high and low water of a year beside each other.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
         pair : tuple of MapFacts
             High and low water.
         named : sequence of str
             Wells that are named on the maps.
-        frame : FigureFrame
-            Room on the page.
 
         Returns
         -------
@@ -229,14 +213,12 @@ class ReportDrawing:
     def year_strips(self, view: ReportView, wells: Sequence[str], frame: FigureFrame) -> DrawnFigure:
         """Draw the year of a few wells, with bars of crossing, rainfall and abstraction.
 
+        Parameters as `gwnet.reporting`.
+
         Parameters
         ----------
-        view : ReportView
-            The report's look at the record.
         wells : sequence of str
             Wells from top to bottom.
-        frame : FigureFrame
-            Room on the page.
 
         Returns
         -------
@@ -248,6 +230,7 @@ class ReportDrawing:
         drawn = [replace(_strip(view, well, frame.unit, period.first), first=first, last=last) for well in wells]
         context = _context_under(view, first, last, frame.unit)
         room = frame.height_mm - 4.4 * len(bars)
+        # Room for as many strips as a sheet may have, so that sheets of fewer wells have strips of the same height.
         strip_mm = fitting_strip_mm(room, max(len(wells), KEY_WELLS), len(context))
         figure = draw_strips(
             drawn,
@@ -283,6 +266,7 @@ class ReportDrawing:
         scale, strip_mm = self.strip_scale(view, group, frame), _strip_mm(view, frame)
         start = view.definition.hydrographs.start
         drawn = [_strip(view, well, frame.unit, start) for well in wells]
+        # One axis of time for a sheet: strips under each other are compared day by day.
         first, last = min(data.first for data in drawn), max(data.last for data in drawn)
         drawn = [replace(data, first=first, last=last, levels=_stretched(data, first, last)) for data in drawn]
         period = view.period
@@ -313,6 +297,7 @@ class ReportDrawing:
         float
             The finest round scale on which the strips fit.
         """
+        # A drawing may serve another report afterwards, whose scales are its own.
         if self._view is not view:
             self._view, self._scales = view, {}
         key = (frame.unit, frame.height_mm, tuple(group))
@@ -341,6 +326,7 @@ def _strip(view: ReportView, well: str, unit: str, start: dt.date | None) -> Hyd
         wells=view.wells,
         unit=unit,
         start=start,
+        # No line is drawn over days of which nobody can know yet, when the period is not over.
         end=min(view.period.last, max(view.closes_on, view.period.first)),
         aquifer_name=_names(view).get(view.aquifer_of(well), ""),
         known_on=data.known_on,
@@ -403,6 +389,7 @@ def _near(stages: pd.DataFrame, wells: pd.DataFrame) -> pd.DataFrame:
     """Return the gauges that are no farther from some wells than these reach."""
     reach = max(float(wells[name].max() - wells[name].min()) for name in ("easting", "northing"))
     for name in ("easting", "northing"):
+        # A gauge far up the river would make the map of an aquifer small.
         stages = stages[stages[name].between(wells[name].min() - reach, wells[name].max() + reach)]
     return stages
 

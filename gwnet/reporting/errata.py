@@ -177,6 +177,7 @@ def changed_values(
     """
     before, after = _by_key(printed), _by_key(now)
     rows_before, rows_after = _rows(before), _rows(after)
+    # A table that is no longer printed at all, as after a change of the definition, is no correction.
     tables = {table for table, _ in rows_after}
     found: list[ChangedValue] = []
     reviewed: set[tuple[str, str]] = set()
@@ -190,10 +191,12 @@ def changed_values(
         other = after.get(key)
         if other is None or _same(value, other):
             continue
+        # An approval changes no number; such rows are counted, not listed.
         if key[2] in _OF_REVIEW:
             reviewed.add(row)
             continue
         found.append(_changed(value, value["printed"], other["printed"], reasons))
+    # A table that the earlier report did not have is new, not corrected.
     known = {table for table, _ in _rows(before)}
     for row, value in _first_cells(after).items():
         if row[0] in known and row not in _rows(before):
@@ -264,7 +267,10 @@ def _same(one: Value, other: Value) -> bool:
         return True
     if one["unit"] != other["unit"] or not (_is_number(a) and _is_number(b)):
         return False
+    # More decimals of the same value, as after a change of the definition, are no correction of it.
     decimals = min(_decimals(a), _decimals(b))
+    # The sign before a number as well: from 5.00 m to ≤ 5.00 m is a change. The last digit of 0.5000001 is for binary
+    # fractions: 1.25 beside 1.3.
     return math.isclose(_number(a), _number(b), abs_tol=0.5000001 * 10.0**-decimals) and _sign(a) == _sign(b)
 
 
@@ -301,12 +307,15 @@ def _why(value: Value, reasons: Sequence[Reason]) -> str:
     then whatever moved levels that it was worked out together with.
     """
     of_test = [reason.text for reason in reasons if reason.test and _is_of_test(value["table"], reason.test)]
+    # The nearest cause first: the test of the table, then the well of the row, then the levels that a sum or map is
+    # made of.
     if of_test:
         return _listed(of_test)
     names = _names_in(value["row"])
     own = [reason.text for reason in reasons if reason.well and reason.well in names]
     if own:
         return _listed(own)
+    # Keys of tables hold the aquifer, the round or the day of their map.
     named = names | _names_in(value["table"].replace("-", ",")) | set(_DAY.findall(value["table"]))
     placed = [reason for reason in reasons if reason.places & named]
     shared = [reason.text for reason in reasons if not reason.well]

@@ -31,10 +31,7 @@ _MOST_NAMED: Final = 3
 def first_page_results(view: ReportView) -> tuple[ResultItem, ...]:
     """Return the results of the first page in order of consequence.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
 
     Returns
     -------

@@ -17,6 +17,7 @@ from gwnet.records import RecordState
 from gwnet.reporting.content import number_text
 from gwnet.units import metres_per, text_in_unit
 
+#: A number at the end of a line and its unit on the next would be read apart.
 _NO_BREAK: Final = "\u00a0"
 _POINTS: Final = (
     "north",
@@ -91,6 +92,7 @@ def fitting_decimals(uncertainty_m: npt.ArrayLike, unit: str) -> int:
     values = values[np.isfinite(values) & (values > 0)]
     if not values.size:
         return _USUAL_DECIMALS
+    # The 95 % half-width is two standard uncertainties; the step of the last digit is to be no more than one.
     half = float(np.median(values)) / metres_per(unit) / 2
     return int(min(max(math.ceil(-math.log10(half) - 1e-9), 0), _MOST_DECIMALS[unit]))
 
@@ -120,6 +122,7 @@ def date_of(value: Any) -> dt.date | None:
     """Return a day from a date, a time or ISO text; None when there is none."""
     if value is None or value == "" or pd.isna(value):
         return None
+    # Before the test for a date: a datetime is one too.
     if isinstance(value, dt.datetime):
         return value.date()
     if isinstance(value, dt.date):

@@ -106,7 +106,10 @@ def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, perio
         Period of the report; when no round touches it but levels were taken, they stand as one round of their own.
     """
     planned = [
-        row for row in data.rounds.to_dict("records") if (date_of(row["starts_on"]) or dt.date.max) <= period.last
+        # A round without a start has no place in a period.
+        row
+        for row in data.rounds.to_dict("records")
+        if (date_of(row["starts_on"]) or dt.date.max) <= period.last
     ]
     planned.sort(key=lambda row: (date_of(row["starts_on"]), str(row["round"])))
 
@@ -126,6 +129,7 @@ def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, perio
             found.append(_view("", inside, asked, (period.first, period.last), ""))
     for row in reversed([row for row in planned if _ends_on(row) < period.first]):
         earlier = view_of(row)
+        # A round that was planned and not measured has no level that changes could be counted from.
         if earlier.best:
             found.append(earlier)
             break
@@ -147,6 +151,7 @@ def _view(
     best = best_events(events)
     if not events.empty:
         days = events["day"].min().date(), events["day"].max().date()
+    # Without a round a well may have several levels in the period; the table has one of each.
     if not code:
         events = events[events["event_id"].isin([event["event_id"] for event in best.values()])]
     return RoundView(code, days[0], days[1], planned, events, best, purpose)
@@ -162,6 +167,7 @@ def planned_wells(named: Iterable[str] | None, wells: pd.DataFrame, first: dt.da
     standing = []
     for row in wells[["well", "drilled_on", "decommissioned_on"]].to_dict("records"):
         drilled, ended = date_of(row["drilled_on"]), date_of(row["decommissioned_on"])
+        # Without its dates a well counts as there: it is rather asked for in vain than forgotten.
         if (drilled is None or drilled <= last) and (ended is None or ended > first):
             standing.append(str(row["well"]))
     return tuple(standing)
@@ -199,6 +205,7 @@ def year_before(levels: pd.DataFrame, period: Period, current: RoundView) -> dic
     )
     distance = (inside["measured_at_utc"] - inside["well"].map(target)).abs()
     near = inside.assign(distance=distance)[(distance <= pd.Timedelta(days=MOST_OFF_DAYS)).to_numpy(dtype=bool)]
+    # The nearest usable level rather than the nearest at all; one that is not usable only where there is no other.
     usable = near[near["usable"].to_numpy(dtype=bool)]
     ordered = usable.sort_values(["well", "distance", "event_id"], kind="stable")
     nearest = ordered.drop_duplicates("well", keep="first").drop(columns="distance")

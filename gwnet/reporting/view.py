@@ -160,6 +160,7 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
     """
     wells = _selected_wells(definition, data)
     levels = data.levels[data.levels["well"].isin(wells["well"])]
+    # A report of a period says nothing of later levels, even when it is made again after years.
     levels = levels[levels["day"] <= pd.Timestamp(period.last)]
     rounds = rounds_of(data, levels, wells, period)
     _known(definition.rounds, {str(code) for code in data.rounds["round"]}, "round")
@@ -208,6 +209,7 @@ def _selected_wells(definition: Definition, data: ReportData) -> pd.DataFrame:
     place = {str(code): number for number, code in enumerate(data.aquifers["aquifer"])}
     order = pd.DataFrame(
         {
+            # Aquifers that are named and not described after those on record; wells without one at the end.
             "place": [place.get(code, len(place) + (code == "")) for code in aquifer],
             "aquifer": aquifer,
             "well": wells["well"].astype(str),
@@ -227,6 +229,7 @@ def _known(wanted: tuple[str, ...], known: set[str], kind: str) -> None:
 
 def _review_count(events: pd.DataFrame) -> ReviewCount:
     stated = events[
+        # Visits without a level have nothing to approve, and would keep a report provisional for ever.
         (events["bound"] != "") | events["water_elevation_m"].map(lambda value: math.isfinite(float(value)))
     ]
     counts = stated["review"].value_counts()

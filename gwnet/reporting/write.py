@@ -164,10 +164,12 @@ def make_files(
     pdf_name = f"{stem}.pdf"
     program = f"gwnet {program_version}"
     annex = {f"{stem}_{name}": file for name, file in (annex_files(view) | dict(map_files or {})).items()}
+    # The levels of the whole record would make the PDF too large to send.
     carried = {name: file for name, file in annex.items() if not name.endswith(LONG_FILE)}
     rendered = render_pdf(report, creator=program, attachments=carried)
     say(total - 1, total)
     workbook = annex_workbook(view, annex, prefix=stem, program=program)
+    # Before the workbook is added, which holds the same tables again.
     annex[f"{stem}.datapackage.json"] = data_package(view, annex, prefix=stem, program=program)
     annex[f"{stem}.xlsx"] = workbook
     page = {f"{stem}.html": render_page(report, view, creator=program)} if definition.web_page else {}

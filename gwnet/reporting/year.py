@@ -54,6 +54,7 @@ def _levels(facts: MapFacts) -> pd.Series:
 def _means(maps: Sequence[MapFacts]) -> list[float]:
     levels = pd.concat([_levels(facts).rename(place) for place, facts in enumerate(maps)], axis=1)
     shared = levels.dropna()
+    # By the wells that all maps have: a low well that was measured once would make that map the lowest.
     return [float(value) for value in (shared if len(shared) >= _FEWEST else levels).mean()]
 
 
@@ -163,8 +164,10 @@ def _against_mean(view: ReportView, rows: pd.DataFrame, unit: str, quantity: str
     days = pd.to_datetime(rows["date"])
     months = {(day.year, day.month) for day in days}
     wanted = pd.period_range(view.period.first, view.period.last, freq="M")
+    # A sum with a month missing is less than fell or was pumped.
     if not all((month.year, month.month) in months for month in wanted):
         return ""
+    # Rainfall of several gauges is a mean, abstraction of several wells a sum.
     series = rows["series"].nunique() if quantity == "rainfall" else 1
 
     def total(years_back: int) -> float | None:

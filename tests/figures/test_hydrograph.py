@@ -223,7 +223,7 @@ def test_sheets_share_time_and_height_and_keep_their_text_apart():
         hydrograph_plot_data(frame, name, site=SITE, span=span, thresholds=limits, wells=frames.wells(name))
         for name, frame in parts.items()
     ]
-    figure = hydrograph_sheet(data, title="Upper gravel")
+    figure = hydrograph_sheet(data)
     panels = [axes for axes in figure.axes if axes.get_ylim()[0] < axes.get_ylim()[1]]
     assert len(panels) == 4
     assert len({axes.get_ylim() for axes in panels}) == 1

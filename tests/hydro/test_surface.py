@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 
+from gwnet.constants import INTERPOLATION_METHODS, SURFACE_METHODS
 from gwnet.errors import SettingsError
-from gwnet.hydro.surfaces.surface import INTERPOLATION_METHODS, METHODS, fit, make_grid
+from gwnet.hydro.surfaces.surface import fit, make_grid
 
 X, Y = np.random.default_rng(8).uniform(0, 1000, (2, 30))
 
 
-@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("method", SURFACE_METHODS)
 def test_every_method_does_the_same_things(method):
     surface = fit(method, X, Y, 10.0 + 0.01 * X)
     assert float(surface.predict(500.0, 500.0)) == pytest.approx(15.0, abs=1e-6)

@@ -6,7 +6,7 @@ import pytest
 
 from gwnet.store.columns import KINDS, Column
 from gwnet.store.contract import BY_NAME, NUMBER_ALLOWED, NUMBER_REQUIRED, ORDER, READINGS, STATUSES, TABLES
-from gwnet.store.models.base import Recorded
+from gwnet.store.models.base import KEYS_AT_ONCE, Recorded, some_at_a_time
 from gwnet.store.models.context import ContextValue, StageReading
 from gwnet.store.models.instruments import Deployment, InstrumentRecord, TapeCheck
 from gwnet.store.models.levels import LevelReading, LevelRecord
@@ -142,3 +142,11 @@ def test_tables_of_pumping_tests_are_among_those_that_can_be_loaded():
 def test_verdicts_and_reviews_are_of_events_or_findings():
     assert {"level_event_id", "gauging_round_id", "well_id"} <= set(Verdict.__table__.c.keys())
     assert {"level_event_id", "verdict_id"} <= set(Review.__table__.c.keys())
+
+
+def test_keys_of_long_conditions_come_in_pieces_that_statements_take():
+    keys = list(range(2 * KEYS_AT_ONCE + 1))
+    pieces = list(some_at_a_time(keys))
+    assert [len(piece) for piece in pieces] == [KEYS_AT_ONCE, KEYS_AT_ONCE, 1]
+    assert [key for piece in pieces for key in piece] == keys
+    assert not list(some_at_a_time([]))

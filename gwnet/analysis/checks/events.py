@@ -20,7 +20,7 @@ from gwnet.analysis.levels.serving import UNUSABLE_QUALITIES, USABLE_STATUSES
 from gwnet.clock import to_instants
 from gwnet.hydro.checks.neighbours import Fit, fit_around, nearest_wells
 from gwnet.hydro.checks.spreads import Flags, Places
-from gwnet.units import METRES_PER_UNIT
+from gwnet.units import METRES_PER_UNIT, is_feet
 
 #: Limits that several checks use.
 HINT_SPREADS: Final = Limit(
@@ -208,19 +208,19 @@ class Events:
     @cached_property
     def may_be_in_feet(self) -> Flags:
         """Return which events may have been read in feet: where the record has feet, or the note says so."""
-        return self._may_be_in(_FEET_WORDS, is_feet=True)
+        return self._may_be_in(_FEET_WORDS, feet=True)
 
     @cached_property
     def may_be_in_metres(self) -> Flags:
         """Return which events may have been read in metres: where the record has metric units, or the note says so."""
-        return self._may_be_in(_METRE_WORDS, is_feet=False)
+        return self._may_be_in(_METRE_WORDS, feet=False)
 
-    def _may_be_in(self, words: str, *, is_feet: bool) -> Flags:
+    def _may_be_in(self, words: str, *, feet: bool) -> Flags:
         units = {str(self.settings["length_unit"]), *self.booked.unit[self.booked.unit != ""].tolist()}
         used = self.inputs.instruments["instrument_id"].isin(self.records["instrument_id"])
         units |= set(self.inputs.instruments.loc[used, "length_unit"].dropna().astype(str))
         # A record with feet anywhere may have them in any level; one without needs the word in the note.
-        if any(unit.startswith("ft") == is_feet for unit in units):
+        if any(is_feet(unit) == feet for unit in units):
             return np.ones(len(self), dtype=np.bool_)
         notes = self.frame["notes"].fillna("").astype(str)
         return np.asarray(notes.str.contains(words, case=False, regex=True), dtype=np.bool_)
@@ -246,7 +246,7 @@ class Events:
     @property
     def in_feet(self) -> bool:
         """Return whether lengths are written in feet, the site's unit."""
-        return str(self.settings["length_unit"]).startswith("ft")
+        return is_feet(str(self.settings["length_unit"]))
 
     def length(self, value_m: float, *, signed: bool = False) -> str:
         """Return a length as text in the site's unit: millimetres for m, hundredths for feet.

@@ -30,8 +30,6 @@ if TYPE_CHECKING:
 
 RULE: Final = "common cause"
 
-_HOUR: Final = np.timedelta64(3600, "s")
-
 #: Departures of several wells are the same within this share of their median, and at least 3 cm (project default).
 _SAME_SHARE: Final = 0.2
 

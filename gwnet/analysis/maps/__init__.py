@@ -12,4 +12,8 @@ coordinate_unit_m : float, optional
     Metres in one unit of the coordinates.
 levels : gwnet.analysis.maps.result.Control
     Control of the map.
+surface : gwnet.hydro.surfaces.surface.Surface
+    The surface.
+unit : str
+    Unit of the text, ``m`` or ``ft``.
 """

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gwnet.analysis.maps.result import Control, MethodScore
-from gwnet.constants import NORMAL_95
+from gwnet.constants import INTERPOLATION_METHODS, NORMAL_95
 from gwnet.hydro.surfaces import surface as surfaces
 from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
 from gwnet.hydro.surfaces.variogram import Covariance
@@ -53,7 +53,7 @@ def choose_method(
     """
     noise = (levels.half_width / NORMAL_95) ** 2
     residuals = {}
-    for method in surfaces.INTERPOLATION_METHODS:
+    for method in INTERPOLATION_METHODS:
         surface = surfaces.fit(
             method, levels.x, levels.y, levels.z, covariance=covariance, drift=drift, measurement_variance_m2=noise
         )
@@ -62,7 +62,7 @@ def choose_method(
     common = counted & np.all([np.isfinite(residual) for residual in residuals.values()], axis=0)
     n = int(common.sum())
     if n < LEAST_SCORED:
-        return surfaces.INTERPOLATION_METHODS[0], ()
+        return INTERPOLATION_METHODS[0], ()
     scores = [
         MethodScore(method, float(np.sqrt(np.mean(residual[common] ** 2))), n) for method, residual in residuals.items()
     ]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from gwnet.analysis.maps.compartments import Compartment, CompartmentSurface
 from gwnet.analysis.maps.result import Control
-from gwnet.constants import NORMAL_95
+from gwnet.constants import INTERPOLATION_METHODS, NORMAL_95
 from gwnet.hydro.surfaces import surface as surfaces
 from gwnet.hydro.surfaces.contours import (
     ContourLine,
@@ -45,7 +45,7 @@ class Making:
     Attributes
     ----------
     method : str
-        One of `gwnet.hydro.surfaces.surface.METHODS`.
+        One of `gwnet.constants.SURFACE_METHODS`.
     covariance : Covariance or CovarianceMixture or None
         Covariances for kriging.
     drift : str
@@ -237,7 +237,7 @@ def _honouring(
         grid = surfaces.make_grid(surface, lines=making.grid_lines, through=(levels.x[through], levels.y[through]))
         heads = np.concatenate([levels.z, grid.water_elevation_m[np.isfinite(grid.water_elevation_m)]])
         contour_m = contour_levels(float(heads.min()), float(heads.max()), making.interval_m)
-        if making.method not in surfaces.INTERPOLATION_METHODS:
+        if making.method not in INTERPOLATION_METHODS:
             # a trend surface is off the levels by its nature: the map says so once, not for each contour
             return surface, grid, contour_m, (), 0
         failures = unhonoured(grid, levels.x, levels.y, levels.z, contour_m)

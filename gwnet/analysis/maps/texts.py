@@ -256,10 +256,7 @@ def _span_of(variances_m2: Sequence[float], unit: str) -> str:
 def median_half_width_m(surface: Surface) -> float:
     """Return the median of the 95 % half-width of a surface over its control.
 
-    Parameters
-    ----------
-    surface : gwnet.hydro.surfaces.surface.Surface
-        The surface.
+    Parameters as `gwnet.analysis.maps`.
 
     Returns
     -------
@@ -273,12 +270,7 @@ def median_half_width_m(surface: Surface) -> float:
 def half_width_text(surface: Surface, unit: str) -> str:
     """Return the median half-width of a surface in words.
 
-    Parameters
-    ----------
-    surface : gwnet.hydro.surfaces.surface.Surface
-        The surface.
-    unit : str
-        Unit of the text, ``m`` or ``ft``.
+    Parameters as `gwnet.analysis.maps`.
 
     Returns
     -------
@@ -317,20 +309,18 @@ def cautions_of(
 ) -> tuple[str, ...]:
     """Return what a reader of the map must know.
 
+    Parameters as `gwnet.analysis.maps`.
+
     Parameters
     ----------
     levels : Control
         Control of the map.
-    surface : gwnet.hydro.surfaces.surface.Surface
-        The surface.
     span : gwnet.analysis.maps.same_day.Span
         Time that the levels span.
     findings : tuple of MapFinding
         Wells that do not fit their neighbours.
     gradients : tuple of gwnet.hydro.gradients.horizontal.Gradient
         Gradient of all levels, and of the sound ones (None where all are).
-    unit : str
-        Unit of the text, ``m`` or ``ft``.
     screen_lengths_m : numpy.ndarray
         Lengths of the used wells' screens, NaN where not known [m].
     more : sequence of str, optional
@@ -368,18 +358,16 @@ def cautions_of(
 def trend_caution(levels: Control, surface: Surface, grid: Grid, *, interval_m: float, unit: str) -> str:
     """Return what a reader must know of a trend surface, which is off the levels.
 
+    Parameters as `gwnet.analysis.maps`.
+
     Parameters
     ----------
     levels : Control
         Control of the map.
-    surface : gwnet.hydro.surfaces.surface.Surface
-        The surface.
     grid : gwnet.hydro.surfaces.surface.Grid
         Its heads.
     interval_m : float
         Contour interval; the surface may pass beyond the levels by that much without a word [m].
-    unit : str
-        Unit of the text, ``m`` or ``ft``.
 
     Returns
     -------

@@ -56,15 +56,19 @@ def limits_of(record: Snapshot) -> pd.DataFrame:
     )
 
 
-def limits_on_levels(limits: pd.DataFrame) -> pd.DataFrame:
-    """Return the thresholds on water elevations: those that a level or a trend can reach.
+def limits_in_force(limits: pd.DataFrame, wells: pd.DataFrame) -> pd.DataFrame:
+    """Return the thresholds of wells that a trend can reach: those on water elevations that have no end.
 
     Parameters
     ----------
     limits : pandas.DataFrame
         Thresholds, as of `limits_of`.
+    wells : pandas.DataFrame
+        The wells, with their ``well_id``.
     """
-    return limits[~limits["quantity"].isin((CHANGE, GRADIENT))]
+    # a change or a gradient is reached by no level of one well alone
+    on_levels = limits[~limits["quantity"].isin((CHANGE, GRADIENT))]
+    return on_levels[on_levels["valid_until_utc"].isna() & on_levels["well_id"].isin(wells["well_id"])]
 
 
 def wells_of(limits: pd.DataFrame) -> list[str]:

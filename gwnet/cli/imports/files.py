@@ -51,6 +51,7 @@ def command(
     load = _loader(paths, mapping, site, chosen)
     if loaded.needs_preview(chosen):
         with options.open_record(db) as net, loaded.rejections_shown(form):
+            # A person is asked before anything is written, and the record is closed while they think.
             preview, _ = load(net, chosen | {"dry_run": True})
         if not loaded.is_confirmed(preview):
             return STOPPED
@@ -74,6 +75,7 @@ def _loader(paths: tuple[str, ...], mapping: str | None, site: str | None, chose
         if site is not None:
             raise click.UsageError("A mapping says of which site the rows are: leave out --site.")
         return lambda net, given: _by_mapping(net, paths, mapping, given)
+    # WaterML says itself what its values are; every other file needs a mapping.
     if not all(map(is_waterml, paths)):
         raise click.UsageError("Missing option '--mapping': only WaterML 2.0 (.xml) is read without one.")
     if chosen["query"]:

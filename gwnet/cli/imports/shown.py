@@ -29,6 +29,7 @@ def show_trial(trial: Trial, form: str) -> None:
     form : {"table", "csv", "json"}
         For table everything; otherwise the columns, and the rest as messages.
     """
+    # With csv and json standard output holds the rows alone; all else goes beside it.
     say = click.echo if form == "table" else output.say
     if trial.proposal is not None:
         say("Read with a mapping that looking proposes:")

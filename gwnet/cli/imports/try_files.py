@@ -37,6 +37,7 @@ def command(paths: tuple[str, ...], save: Path | None, form: str, **chosen: Any)
 
     trial = Imports.try_files(list(paths), **chosen)
     shown.show_trial(trial, form)
+    # Written with its open questions, which a load refuses until each mark is taken away.
     if save is not None:
         output.write_new(save, trial.mapping.text, "mapping")
     return DONE_WITH_FINDINGS if trial.checks or trial.missing or trial.rejections else DONE

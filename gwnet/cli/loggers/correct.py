@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 def _parameter_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add an option for every parameter of a correction."""
+    # Reversed, as each decorator puts its option before those that are there.
     for parameter in reversed(PARAMETERS.values()):
         kinds = ", ".join(kind.name for kind in KINDS.values() if parameter.name in kind.parameters)
         command = click.option(
@@ -77,6 +78,7 @@ command.help = (command.help or "").replace("{kinds}", f"{', '.join(list(KINDS)[
 def _refuse_mixtures(ctx: click.Context, given: dict[str, Any]) -> None:
     """Refuse what cannot be asked for together, and a correction without a reason."""
     by_finding = bool(given["accept"] or given["rules"])
+    # Five ways in one command: two at once would leave open which of them --reason is about.
     ways = sum(map(bool, (given["listed"], given["take_back"], by_finding, given["dismiss"], given["kind"])))
     if ways != 1:
         message = (
@@ -105,6 +107,7 @@ def _parameters(given: dict[str, Any]) -> dict[str, Any]:
     """Return the parameters that were given, lengths in metres."""
     from gwnet.units import metres_per
 
+    # 0 is a value, such as an offset that is taken back to nothing.
     values = {name: given[name] for name in PARAMETERS if given[name] not in (None, ())}
     return {
         name: value * metres_per(given["unit"]) if PARAMETERS[name].is_length else value

@@ -19,6 +19,7 @@ def command(name: str | None, instrument: str | None, form: str, db: str) -> Non
 
     if instrument is not None:
         with options.open_record(db) as net:
+            # As a file: sent to one, it is read again as it stands, so nothing is put around it.
             click.echo(net.loggers.remembered_layout(instrument).toml(), nl=False)
     elif name is None:
         output.rows(Loggers.layouts(), form)

@@ -46,6 +46,7 @@ def command(paths: tuple[Path, ...], form: str, db: str, **chosen: Any) -> int:
     with options.open_record(db) as net, output.progress("loading") as progress:
         result = net.loggers.load(paths, progress=progress, say=output.say, **chosen)
     logger_loaded.show(result, form)
+    # Some of several files may land: that is done with findings, and only none of them is a stop.
     if len(result.refused) == len(result.files):
         return STOPPED
     return DONE_WITH_FINDINGS if result.has_findings else DONE

@@ -63,7 +63,10 @@ def _lines(file: LoggerFileResult) -> Iterator[str]:
 def _describe_series(series: SeriesResult) -> str:
     counts = series.counts
     numbers = [
-        f"{getattr(counts, name):,} {word}" for name, word in _COUNTS if getattr(counts, name) or name == "added"
+        # Nothing added is said too, as it is what a load is for.
+        f"{getattr(counts, name):,} {word}"
+        for name, word in _COUNTS
+        if getattr(counts, name) or name == "added"
     ]
     segment = f" (segment {series.segment})" if series.segment > 1 else ""
     return f"{counts.rows:,} rows, {', '.join(numbers)}{segment}"
@@ -106,6 +109,7 @@ def _say(file: LoggerFileResult) -> None:
         output.say(f"{file.file}: {note}")
     if not file.deployed:
         output.say(f"{file.file}: no deployment of {file.instrument} is on record; load one for its samples to count.")
+    # Without any deployment every row is outside, and one sentence says so.
     elif file.outside:
         rows = "1 row is of a time" if file.outside == 1 else f"{file.outside:,} rows are of times"
         output.say(f"{file.file}: {rows} when {file.instrument} was not installed.")

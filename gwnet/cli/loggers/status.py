@@ -31,6 +31,7 @@ def command(wells: tuple[str, ...], at_utc: dt.datetime | None, form: str, db: s
     """
     with options.open_record(db) as net:
         state = net.state(chosen["known_on"]) if chosen["known_on"] else None
+        # Of an earlier state the loggers are judged as of then, or all of them would be overdue.
         moment = at_utc or (net.store.now_utc() if state is None else state.recorded_at_utc)
         table = net.loggers.status(wells or None, at_utc=moment, **chosen)
     output.rows(table, form, empty="No logger is on record that matches.", columns=_COLUMNS)

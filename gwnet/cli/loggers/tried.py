@@ -27,6 +27,7 @@ def show(trial: Trial, form: str) -> None:
     form : {"table", "csv", "json"}
         For table everything, as lines; otherwise the first and last rows, and the rest as messages.
     """
+    # Other forms are for programs, which read rows alone on standard output.
     say = click.echo if form == "table" else output.say
     for line in _inferred(trial):
         say(safe(line))
@@ -62,6 +63,7 @@ def _summary(trial: Trial) -> list[str]:
         zone = "its own offset at each time" if trial.zone == "in each stamp" else trial.zone
         lines.append(f"local {first} to {last} ({zone})")
         lines.append(f"UTC   {trial.utc_text(trial.first_utc)} to {trial.utc_text(trial.last_utc)}")
+    # NaN, of a file of one row, is not itself.
     step = f"every {_span(trial.step_s)}" if trial.step_s == trial.step_s else ""
     order = [f"{trial.duplicates:,} repeated times" if trial.duplicates else ""]
     order.append(f"{trial.backward:,} steps backward" if trial.backward else "")
@@ -88,6 +90,7 @@ def _gaps(trial: Trial) -> list[str]:
 
 def _odd(trial: Trial) -> list[str]:
     lines: list[str] = []
+    # What a load would refuse comes first.
     for kind, count in sorted(trial.odd_counts.items(), key=lambda row: (row[0] != "bad", row[0])):
         lines.append(f"{count:,} row{'s' * (count != 1)}: {_KINDS.get(kind, kind)}")
         shown = [row for row in trial.odd if row.kind == kind][:_ODD]

@@ -70,20 +70,24 @@ def finished(
     """
     try:
         from pikepdf import pdfa
+    # Validation came with one version of the library; older ones are allowed, and only the archival form is lost.
     except ImportError:
         reason = "the installed pikepdf cannot validate it; version 10.18 or newer can"
         return _plain(assembled, information, moment, what, reason)
     try:
         with assembled() as document:
             _prepare(document, information, moment)
+            # PDF/A-3 lets a report carry its tables as attachments of any kind (ISO 19005-3).
             pdfa.prepare(document, "3b")
             with document.open_metadata(set_pikepdf_as_editor=False, update_docinfo=True) as metadata:
                 if moment is not None:
                     metadata["xmp:MetadataDate"] = moment.astimezone(dt.UTC).isoformat(timespec="seconds")
+                # Otherwise the clock would stand in the file, and the same figure give other bytes every time.
                 elif "xmp:MetadataDate" in metadata:
                     del metadata["xmp:MetadataDate"]
                 metadata["pdf:Producer"] = information.get("Producer", "")
             target = io.BytesIO()
+            # No repair: what the library changes silently could change what is seen.
             pdfa.save(document, target, "3b", repair=False, deterministic_id=True)
     except pdfa.PdfaError as error:
         return _plain(assembled, information, moment, what, str(error))
@@ -127,6 +131,7 @@ def _plain(
     target = io.BytesIO()
     with assembled() as document:
         _prepare(document, information, moment)
+        # Deterministic, so that the plain file has the same bytes every time as well.
         document.save(target, deterministic_id=True, fix_metadata_version=False)
     return Finished(target.getvalue(), archival=False, reason=reason)
 
@@ -163,6 +168,7 @@ def pdf_date(moment: dt.datetime) -> str:
 def _write_information(document: pikepdf.Pdf, information: Mapping[str, str], moment: dt.datetime | None) -> None:
     from pikepdf import Name
 
+    # What the drawing library wrote of itself goes: archives compare both places of metadata, and they must agree.
     for key in list(document.docinfo.keys()):
         del document.docinfo[key]
     for key, value in information.items():

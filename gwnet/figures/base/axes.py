@@ -38,6 +38,7 @@ def nice_step(span: float, most: int) -> float:
     raw = span / max(most, 1)
     power = 10.0 ** math.floor(math.log10(raw))
     for factor in (1.0, 2.0, 5.0):
+        # A hair below counts: 0.1 divided and multiplied again is seldom 0.1.
         if factor * power >= raw * (1 - 1e-9):
             return factor * power
     return 10.0 * power
@@ -47,6 +48,7 @@ def round_ticks(low: float, high: float, step: float) -> list[float]:
     """Return the multiples of a step from low to high, both included."""
     first = math.ceil(low / step - 1e-9)
     last = math.floor(high / step + 1e-9)
+    # Counted and not added up: sums of 0.1 drift off the round numbers.
     return [round(i * step, 9) for i in range(first, last + 1)]
 
 
@@ -78,6 +80,7 @@ def local_days(measured_at: Any) -> NDArray[np.float64]:
     The offset is left out on purpose: the axis shows the clock that the field crew read.
     """
     texts = [str(text) for text in measured_at]
+    # A day without a time is drawn at noon, half a day from any reading of that day at most.
     moments = np.array([text[:19] if len(text) > 10 else f"{text}T12:00" for text in map(_without_offset, texts)])
     if not len(moments):
         return np.empty(0)
@@ -140,6 +143,7 @@ def date_ticks(first: float, last: float, most: int) -> list[DateTick]:
         first label; else days.
     """
     span = max(last - first, 1.0)
+    # Below four years months help to see the season; above, their labels are a fence.
     if span / DAYS_PER_YEAR >= 4 or span / DAYS_PER_YEAR >= most:
         return _year_ticks(first, last, most)
     if span >= 62:
@@ -153,6 +157,7 @@ def _year_ticks(first: float, last: float, most: int) -> list[DateTick]:
     step = next((s for s in steps if (end - start) / s <= most), 1000)
     minor = {1: 1, 2: 1, 5: 1, 10: 2, 20: 5, 25: 5, 50: 10, 100: 20}.get(step, step)
     ticks = []
+    # From a multiple of the step, so that the labelled years are 2000, 2005 and not 2003, 2008.
     for year in range(max(start - start % minor, 1), end + 2, minor):
         days = day_number(dt.date(year, 1, 1))
         if first - 1e-6 <= days <= last + 1e-6:
@@ -175,6 +180,7 @@ def _month_ticks(first: float, last: float, most: int) -> list[DateTick]:
                 label = MONTHS[day.month - 1] if day.year == seen_year else f"{MONTHS[day.month - 1]}\n{day.year}"
                 seen_year = day.year
             ticks.append(DateTick(days, label))
+        # Four days after the 28th is in the next month, whichever month it is.
         day = (day.replace(day=28) + dt.timedelta(days=4)).replace(day=1)
     return ticks
 
@@ -216,5 +222,6 @@ def thin_line(
     """
     if days.size <= 4 * columns:
         return np.arange(days.size)
+    # Local clocks fall back once a year; held at their highest, the times do not fall and are thinned all the same.
     times, (first, last) = ((np.asarray(at) * _DAY_US).astype("M8[us]") for at in (np.maximum.accumulate(days), limits))
     return thin(times, values, start_utc=first, end_utc=last, columns=columns)

@@ -73,6 +73,7 @@ def describe(figure: Figure) -> Description:
     if not texts:
         return Description("", "")
     largest = max(float(text.get_fontsize()) for text in texts)
+    # The largest letters are those of the title.
     title = next(text.get_text() for text in texts if float(text.get_fontsize()) == largest)
     words = " ".join(" ".join(text.get_text().split()) for text in texts)
     found = _RECORD.search(words)

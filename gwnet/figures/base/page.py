@@ -135,6 +135,8 @@ class Page:
         x, y = left, top
         for entry in entries:
             wanted = entry.width_mm(size)
+            # A tenth of a millimetre of slack, as the height was reckoned with the same widths and must come to the
+            # same rows.
             if x > left and x + wanted > left + width + 0.1:
                 x, y = left, y - row
             entry.draw(self, Box(x, y - row, entry.symbol_mm, row))
@@ -153,6 +155,7 @@ class Page:
                 y -= advance
                 weight = "bold" if paragraph.bold else "normal"
                 color = style.INK if paragraph.bold else style.SOFT
+                # About a quarter of the line is below the baseline: tails of g and p.
                 self.text(left, y + advance * 0.26, text, size=size, weight=weight, color=color)
         return top - y
 
@@ -168,6 +171,7 @@ def key_height_mm(entries: Sequence[KeyEntry], width: float, size: float = style
         return 0.0
     rows, x = 1, 0.0
     for entry in entries:
+        # As `Page.key` does it, or the key would run into what stands below it.
         if x > 0 and x + entry.width_mm(size) > width + 0.1:
             rows, x = rows + 1, 0.0
         x += entry.width_mm(size) + _KEY_GAP_MM

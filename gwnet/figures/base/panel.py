@@ -65,10 +65,11 @@ def approved_sentence(review: Any) -> str:
     )
 
 
-def draw_title(page: Page, box: Box, name: str, rest: str, *, left: float = LEFT_AXIS_MM) -> float:
+def draw_title(page: Page, box: Box, name: str, rest: str) -> float:
     """Write the name of a panel and what it shows; return the height used [mm]."""
-    x, y = box.left + left, box.top - 3.9
+    x, y = box.left + LEFT_AXIS_MM, box.top - 3.9
     room = (box.right - x - 1.0) * style.PT_PER_MM
+    # Six tenths at most: a long name of a well must leave room for what the panel shows.
     head = fit(name, room * 0.6, style.TITLE_PT, bold=True)
     page.text(x, y, head, size=style.TITLE_PT, weight="bold")
     used = text_width_pt(head, style.TITLE_PT, bold=True) + 7.0
@@ -87,6 +88,7 @@ def centred_limits(low: float, high: float, height: float) -> tuple[float, float
 
     The same height gives axes of the same height wherever low and high lie.
     """
+    # Half a tick: limits at ticks alone would leave up to a tick of empty height.
     step = nice_step(height, 8) / 2
     whole = math.ceil(height / step - 1e-9) * step
     below = math.floor(((low + high) / 2 - whole / 2) / step + 0.5) * step
@@ -135,6 +137,7 @@ def level_axis(
     axes.set_yticks(ticks, [number_text(tick, decimals_of_step(step)) for tick in ticks])
     axes.tick_params(axis="y", length=2.0, width=style.HAIR, pad=2.0, labelfontfamily=list(style.FAMILY))
     axes.grid(visible=True, axis="y", color=style.GRID, linewidth=style.HAIR)
+    # Grid lines under the data, or they cut through marks.
     axes.set_axisbelow(True)
     upright_label(page, box, label, second)
 
@@ -143,6 +146,7 @@ def upright_label(page: Page, box: Box, label: str, second: str = "") -> None:
     """Write the label of a vertical axis in one or two lines left of its ticks, each fitted to the height."""
     room, middle, x = (box.height + 2.0) * style.PT_PER_MM, box.bottom + box.height / 2, box.left - LEFT_AXIS_MM + 2.9
     size = style.LABEL_PT
+    # Smaller letters before words are cut; below the size of notes nobody reads them.
     while text_width_pt(label, size) > room and size > style.NOTE_PT:
         size -= 0.3
     page.text(x, middle, label, size=size, rotation=90, ha="center", va="center")
@@ -157,7 +161,7 @@ def time_axis_mm(first: float, last: float, width: float) -> float:
     return 7.9 if any("\n" in tick.label for tick in ticks) else 4.6
 
 
-def time_axis(axes: Axes, first: float, last: float, width: float, *, named: bool = True, grid: bool = True) -> None:
+def time_axis(axes: Axes, first: float, last: float, width: float, *, named: bool = True) -> None:
     """Give axes a horizontal scale of dates: days since 1970-01-01, labelled as there is room for."""
     ticks = date_ticks(first, last, max(int(width / _LABEL_MM), 2))
     majors = [tick for tick in ticks if tick.label]
@@ -166,8 +170,7 @@ def time_axis(axes: Axes, first: float, last: float, width: float, *, named: boo
     axes.set_xticks([tick.days for tick in ticks if not tick.label], minor=True)
     axes.tick_params(axis="x", length=2.6, width=style.HAIR, pad=1.8, labelfontfamily=list(style.FAMILY))
     axes.tick_params(axis="x", which="minor", length=1.4, width=style.HAIR)
-    if grid:
-        axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
+    axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
 
 
 def save_all(wanted: Sequence[tuple[Sequence[Figure], Path]]) -> list[Path]:
@@ -198,6 +201,7 @@ def _contents(figures: Sequence[Figure], path: Path) -> dict[Path, bytes]:
     """Return the files of a figure with their bytes."""
     kind = path.suffix.lower()
     style.check_ending(path)
+    # A picture has no pages.
     if kind == ".pdf" and len(figures) > 1:
         return {path: _pdf_pages(figures)}
     names = [path, *(path.with_name(f"{path.stem}-{i}{path.suffix}") for i in range(2, len(figures) + 1))]
@@ -206,6 +210,7 @@ def _contents(figures: Sequence[Figure], path: Path) -> dict[Path, bytes]:
 
 def _pdf_pages(figures: Sequence[Figure]) -> bytes:
     target = io.BytesIO()
+    # None leaves an entry out: the library would write its version and the clock.
     metadata: dict[str, Any] = {"Creator": "gwnet", "Producer": None, "CreationDate": None}
     with style.style_context(), PdfPages(target, metadata=metadata) as pages:
         for figure in figures:

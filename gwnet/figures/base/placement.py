@@ -112,8 +112,11 @@ def place_labels(
     around = _Surroundings(_point_boxes(anchors), room, taken, ink)
     tables = [_candidates(anchors, i, around, _DISTANCES) for i in range(len(anchors))]
     chosen: list[int] = [-1] * len(anchors)
+    # What matters most has the choice; a lower rank is lost before it pushes a higher one away.
     for rank in sorted({anchor.rank for anchor in anchors}):
         members = [i for i, anchor in enumerate(anchors) if anchor.rank == rank]
+        # Those with the fewest places first; places of equal labels by coordinates, so that the order of the table does
+        # not show.
         order = sorted(members, key=lambda i: (_free_near(tables[i]), anchors[i].x, anchors[i].y, i))
         _place_rank(anchors, around, order, tables, chosen)
     return [_placed(tables[i], chosen[i]) for i in range(len(anchors))]
@@ -154,8 +157,10 @@ def _settle(order: Sequence[int], tables: Sequence[_Candidates], chosen: list[in
         before = list(chosen)
         for i in order:
             chosen[i] = _best(i, tables, chosen)
+        # With many labels lost the sheet is full, and moving single ones finds nothing at the cost of n² looks.
         if sum(chosen[i] < 0 for i in order) <= _MOST_LOST:
             _make_room(order, tables, chosen)
+        # Nothing moved: further passes would find the same.
         if chosen == before:
             return
 
@@ -172,6 +177,7 @@ def _start_again(
     for i in order:
         tables[i], chosen[i] = _candidates(anchors, i, around, _DISTANCES + _FAR_DISTANCES), -1
     _settle(order, tables, chosen)
+    # Only fewer lost labels are worth longer leaders.
     if sum(chosen[i] < 0 for i in order) >= sum(old_chosen[i] < 0 for i in order):
         tables[:], chosen[:] = old_tables, old_chosen
 
@@ -201,6 +207,7 @@ def _candidates(
     middle = place + way * (symbol + distance[:, None]) + np.clip(1.4 * way, -1.0, 1.0) * size / 2
     boxes = np.hstack([middle - size / 2, middle + size / 2])
     cost = np.tile(np.arange(len(_DIRECTIONS)) * _COST_DIRECTION, len(distances)) + distance * _COST_DISTANCE
+    # A hair of overlap is allowed: a label may touch its own symbol.
     keep = _inside(boxes, around.room) & ~_meets(boxes, around.points, -1e-9).any(axis=1)
     if around.taken:
         blocked = np.array([(b.left, b.bottom, b.right, b.top) for b in around.taken])
@@ -211,6 +218,7 @@ def _candidates(
     has_leader = (distance >= LEADER_FROM) | doubtful
     leaders = np.hstack([place + way * symbol, np.clip(place, boxes[:, :2], boxes[:, 2:])])
     cost = cost + _COST_DOUBT * doubtful
+    # A line that runs through another point would be taken to lead to that one.
     cost = cost + _COST_POINT * _leader_meets(leaders, others, 0.0).sum(axis=1) * has_leader
     if around.ink is not None and around.ink.size and boxes.size:
         cost = cost + _COST_INK * _points_within(around.ink, boxes)
@@ -273,6 +281,7 @@ def _leader_meets(leaders: NDArray[np.float64], boxes: Boxes, clear: float) -> N
         start = leaders[:, axis, None]
         way = leaders[:, axis + 2, None] - start
         low, high = boxes[None, :, axis] - clear, boxes[None, :, axis + 2] + clear
+        # Along this axis the leader stands still, and dividing by its way would give NaN.
         still = way == 0
         step = np.where(still, 1.0, way)
         first, second = (low - start) / step, (high - start) / step
@@ -318,6 +327,7 @@ def _best(index: int, tables: Sequence[_Candidates], chosen: Sequence[int], igno
         cost = cost + _COST_CROSSING * _crossings(table.leaders, leaders) * table.has_leader
     if not free.any():
         return -1
+    # The first of equal costs, so that one set of points gives one sheet.
     return int(np.argmin(np.where(free, cost, np.inf)))
 
 
@@ -378,6 +388,8 @@ def spread(wanted: Sequence[float], heights: Sequence[float], low: float, high: 
     for i in order:
         members, length = [i], heights[i]
         centre = _within(wanted[i], length, low, high)
+        # Labels that meet become one block around the mean of their wishes, which moves each as little as can be; it
+        # may in turn meet the block before.
         while blocks and blocks[-1][1] + blocks[-1][2] / 2 > centre - length / 2 + 1e-9:
             earlier, _, earlier_length = blocks.pop()
             members = [*earlier, *members]

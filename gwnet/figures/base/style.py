@@ -84,7 +84,9 @@ _SETTINGS: Final[dict[str, Any]] = {
     "font.size": LABEL_PT,
     "text.color": INK,
     "text.usetex": False,
+    # A dollar sign in the name of a well is no formula.
     "text.parse_math": False,
+    # Hinting fits letters to pixels, and their widths would depend on the resolution.
     "text.hinting": "none",
     "axes.edgecolor": INK,
     "axes.labelcolor": INK,
@@ -100,12 +102,16 @@ _SETTINGS: Final[dict[str, Any]] = {
     "lines.dash_capstyle": "butt",
     "path.simplify": True,
     "path.simplify_threshold": 0.05,
+    # TrueType letters: printers and publishers often refuse those of type 3 (common practice, no source).
     "pdf.fonttype": 42,
     "ps.fonttype": 42,  # which the PDF backend reads too when it numbers letters; else some get number 0
     "pdf.compression": 6,
+    # Letters as outlines: a browser without the typeface would set others of another width.
     "svg.fonttype": "path",
+    # Without a salt the ids of an SVG are random, and no two files equal.
     "svg.hashsalt": "gwnet",
     "savefig.facecolor": PAPER,
+    # A tight box would change the size of the page, whose millimetres are reckoned.
     "savefig.bbox": None,
 }
 
@@ -137,6 +143,7 @@ def font_files(*, bold: bool = False, italic: bool = False) -> tuple[str, str]:
 def style_context() -> Iterator[None]:
     """Hold the project's matplotlib settings for a while, whatever the user's are, and give the user's back."""
     register_fonts()
+    # From the library's defaults on: settings of a user's own would show in reports.
     with mpl_style.context(["default", _SETTINGS]):
         yield
 
@@ -152,6 +159,7 @@ class ShownFigure(Figure):
 def new_figure(size_mm: tuple[float, float]) -> Figure:
     """Return an empty figure of a size given in millimetres (width, height)."""
     width, height = size_mm
+    # By hand and not by pyplot, which keeps every figure alive until somebody closes it.
     figure = ShownFigure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH), dpi=100, facecolor=PAPER)
     FigureCanvasAgg(figure)
     return figure

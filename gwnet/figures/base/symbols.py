@@ -52,6 +52,7 @@ class Hatched(PathPatch):
             box = Bbox.intersection(box, clip)
         if box is None or box.width <= 0.0 or box.height <= 0.0:
             return
+        # In dots of the output, so that strokes are as far apart on paper as on a screen.
         mm = float(np.real(renderer.points_to_pixels(1.0))) * style.PT_PER_MM
         context = renderer.new_gc()
         context.set_foreground(style.EARTH)
@@ -66,6 +67,7 @@ class Hatched(PathPatch):
             context.set_capstyle("round")
             for odd in (False, True):
                 offset = 0.5 * _DOTS_MM * style.PT_PER_MM if odd else 0.0
+                # Dots are dashes of no length with round ends: one path for all of them.
                 context.set_dashes(offset, [0.01, _DOTS_MM * style.PT_PER_MM - 0.01])
                 renderer.draw_path(context, _rows(box, _DOTS_MM * mm, odd=odd), IdentityTransform())
         context.restore()

@@ -32,6 +32,7 @@ def _letters() -> frozenset[int]:
     def of(bold: bool) -> set[int]:
         return {code for path in font_files(bold=bold) for code in ft2font.FT2Font(path).get_charmap()}
 
+    # Both, as it is not known here which of the two a text will be set in.
     return frozenset(of(bold=False) & of(bold=True))
 
 
@@ -61,6 +62,7 @@ def shown(value: Any) -> str:
     for character in str(value):
         if unicodedata.category(character) in {"Cc", "Zl", "Zp"}:
             pieces.append(" ")
+        # An empty box in place of a letter says nothing; its number can be looked up.
         elif unicodedata.category(character) == "Cs" or ord(character) not in letters:
             pieces.append(f"[U+{ord(character):04X}]")
         else:
@@ -73,6 +75,7 @@ def plain(value: Any) -> str:
     if value is None or value != value:
         return ""
     text = str(value)
+    # The missing values of pandas, which are no text of the record.
     return "" if text in {"NaT", "<NA>"} else text
 
 
@@ -100,6 +103,7 @@ def fit(text: str, width_pt: float, size_pt: float, *, bold: bool = False) -> st
     """Return a text, shortened with an ellipsis where it is wider than a given width."""
     if text_width_pt(text, size_pt, bold=bold) <= width_pt:
         return text
+    # Halved: measuring is the dear part, and long remarks have thousands of letters.
     low, high = 0, len(text)
     while low < high:
         middle = (low + high + 1) // 2
@@ -115,6 +119,7 @@ def fit_ends(text: str, width_pt: float, size_pt: float, *, bold: bool = False) 
     if text_width_pt(text, size_pt, bold=bold) <= width_pt:
         return text
     for kept in range(len(text) - 1, 1, -1):
+        # Two thirds at the end: codes of one site begin alike and end in the number.
         end = (2 * kept + 2) // 3
         short = f"{text[: kept - end].rstrip()}…{text[len(text) - end :].lstrip()}"
         if text_width_pt(short, size_pt, bold=bold) <= width_pt:
@@ -185,6 +190,7 @@ def number_text(value: float, decimals: int, *, signed: bool = False) -> str:
     '0.00'
     """
     text = f"{value:.{decimals}f}"
+    # -0.0004 rounds to -0.000, which would look like a fall.
     if float(text) == 0.0:
         text = f"{0.0:.{decimals}f}"
     elif signed and value > 0:
@@ -226,6 +232,7 @@ def decimals_for(uncertainty_m: npt.ArrayLike, unit: str) -> int:
     values = values[np.isfinite(values) & (values > 0)]
     if not values.size:
         return 2
+    # Of most levels; one that is very uncertain must not take a decimal from all the others.
     half = float(np.median(values)) / metres_per(unit) / 2
     return int(min(max(math.ceil(-math.log10(half) - 1e-9), 0), _MOST_DECIMALS.get(unit, 3)))
 

@@ -59,6 +59,7 @@ class CoverageRow:
             return ""
         percent = 100.0 * self.share
         if percent >= 99.5:
+            # Rounded, a missing day of a year would read as nothing missing.
             return "100 %" if percent >= 99.995 else ">99 %"
         return f"{percent:.0f} %" if percent >= 0.5 or percent == 0 else "<1 %"
 
@@ -137,6 +138,7 @@ def coverage_plot_data(
     sampled = _spans(runs[list(_RUNS)], ("start_utc", "end_utc"), zone)
     read = _hands(hands, zone)
     first, last = _limits(installed, sampled, read, start, end)
+    # A logger that still hangs is counted to the newest sample of any: what has not been read out is not missing.
     newest = float(sampled["to"].max()) if len(sampled) else last
     every = [_row(key, installed, sampled, read, (first, last), newest) for key in _keys(installed, sampled, read)]
     rows = tuple(row for row in every if any(len(part) for part in (row.installed, row.runs, row.left_out, row.hands)))
@@ -170,6 +172,7 @@ def drawn_runs(runs: Floats, least: float) -> Floats:
         return spans
     room = np.append(np.diff(spans[:, 0]), np.inf)
     half = 0.5 * room
+    # A gap takes from the run before it, but no more than half of what there is from one start to the next.
     length = np.minimum(np.maximum(spans[:, 1] - spans[:, 0], 0.25 * least), np.maximum(room - least, half))
     spans[:, 1] = spans[:, 0] + length
     return spans
@@ -217,6 +220,7 @@ def _keys(installed: pd.DataFrame, sampled: pd.DataFrame, read: pd.DataFrame) ->
     starts = known.groupby(["well", "instrument"], sort=True)["since"].min()
     logged = {well for well, _ in starts.index}
     keys = [(well != "", well, float(since), instrument) for (well, instrument), since in starts.items()]
+    # A well with readings alone has a row of its own; others carry their readings on the rows of their loggers.
     keys += [(True, well, math.inf, "") for well in sorted(set(read["well"])) if well not in logged]
     return [(well, instrument) for _, well, _, instrument in sorted(keys)]
 
@@ -239,6 +243,7 @@ def _row(
     out = ours["left_out"].astype(bool).to_numpy() if len(ours) else np.empty(0, dtype=bool)
     runs = ours[["since", "to"]].to_numpy(dtype=np.float64)
     days = np.sort(read.loc[read["well"] == well, "day"].to_numpy(dtype=np.float64)) if well else np.empty(0)
+    # Drawn to the end of the axis, as it hangs there still; counted to the newest sample alone, above.
     shown_installed = np.column_stack(
         [intervals[:, 0], np.where(np.isnan(intervals[:, 1]), limits[1], intervals[:, 1])]
     )

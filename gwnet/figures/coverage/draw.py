@@ -43,43 +43,36 @@ _IN_USE: Final[dict[str, Any]] = {"facecolor": style.SERIES, "edgecolor": "none"
 _KEY_MM: Final = 1.7
 
 
-def draw_coverage(data: CoveragePlotData, *, width_mm: float = COVERAGE_WIDTH_MM, caption: bool = True) -> Figure:
+def draw_coverage(data: CoveragePlotData, *, caption: bool = True) -> Figure:
     """Draw a chart of coverage, or a page of it as `coverage_pages` gives them; it grows with the number of rows.
 
     Parameters
     ----------
     data : CoveragePlotData
         What to draw.
-    width_mm : float, optional
-        Width [mm].
     caption : bool, optional
         Whether to write the caption under the axes.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     pitch = _ROW_MM
     left = _names_mm(data.rows)
     entries = _key_entries(data.rows)
     notes = [Words(" ".join(data.notes))] if caption and data.notes else []
-    key = key_height_mm(entries, width_mm - 3.0, _TEXT_PT)
-    foot = block_height_mm(notes, width_mm - 3.0, _TEXT_PT) + 1.0
+    key = key_height_mm(entries, COVERAGE_WIDTH_MM - 3.0, _TEXT_PT)
+    foot = block_height_mm(notes, COVERAGE_WIDTH_MM - 3.0, _TEXT_PT) + 1.0
     body = max(len(data.rows), 2) * pitch
     head = _TITLE_MM + key + 1.0
     with style.style_context():
-        page = Page(style.new_figure((width_mm, head + body + _AXIS_MM + foot)))
+        page = Page(style.new_figure((COVERAGE_WIDTH_MM, head + body + _AXIS_MM + foot)))
         top = _title(page, data)
-        page.key(entries, 1.5, top, width_mm - 3.0, _TEXT_PT)
-        box = Box(left, foot + _AXIS_MM, width_mm - left - _RIGHT_MM, body)
+        page.key(entries, 1.5, top, COVERAGE_WIDTH_MM - 3.0, _TEXT_PT)
+        box = Box(left, foot + _AXIS_MM, COVERAGE_WIDTH_MM - left - _RIGHT_MM, body)
         axes = page.axes(box)
         axes.set_xlim(data.first, data.last)
         axes.set_ylim(len(data.rows) or 2, 0)
         axes.set_yticks([])
         _time_axis(axes, date_ticks(data.first, data.last, max(int(box.width / 14.0), 2)))
         _rows(page, axes, data, box, pitch)
-        page.block(notes, 1.5, foot - 0.4, width_mm - 3.0, _TEXT_PT)
+        page.block(notes, 1.5, foot - 0.4, COVERAGE_WIDTH_MM - 3.0, _TEXT_PT)
     return page.figure
 
 
@@ -96,6 +89,7 @@ def coverage_pages(data: CoveragePlotData, rows: int = ROWS_A_PAGE) -> list[Cove
     pages: list[list[CoverageRow]] = [[]]
     for _, group in groupby(data.rows, key=lambda row: row.well):
         members = list(group)
+        # The loggers of one well are to be compared; they go on a page together if they can.
         if pages[-1] and len(pages[-1]) + len(members) > rows:
             pages.append([])
         for row in members:
@@ -134,6 +128,7 @@ def _short_names(names: Sequence[str]) -> dict[str, str]:
         return {name: name for name in names}
     first, last = min(names), max(names)
     length = next((i for i, (a, b) in enumerate(zip(first, last, strict=False)) if a != b), 0)
+    # At a blank: names cut within a word are no names.
     shared = first[: first.rfind(" ", 0, length) + 1]
     return {name: f"…{name.removeprefix(shared)}" if shared else name for name in names}
 
@@ -157,6 +152,7 @@ def _rows(page: Page, axes: Axes, data: CoveragePlotData, box: Box, pitch: float
     _patches(axes, bars, zorder=2.0, **_IN_USE)
     for sides in left_out:
         axes.add_patch(Hatched(rectangle(*sides), "strokes", zorder=2.1, **LEFT_OUT))
+    # One collection for all: thousands of ticks as lines of their own take seconds. The limits are set already.
     axes.add_collection(LineCollection(ticks, colors=style.INK, linewidths=style.THIN, zorder=2.4), autolim=False)
     _names(page, data.rows, box, pitch)
 
@@ -181,6 +177,7 @@ def _names(page: Page, rows: Sequence[CoverageRow], box: Box, pitch: float) -> N
         members = list(group)
         for number, row in enumerate(members):
             y = box.top - (place + number + 0.5 + 0.5 * _TICK) * pitch
+            # A barometer belongs to no well: its word stands once, above all of them.
             if number == 0 and (well[1] or place == 0):
                 name = fit_ends(names[_name(row)], _WELL_MM * style.PT_PER_MM, size, bold=True)
                 page.text(1.5, y, name, size=size, weight="bold", va="center_baseline")

@@ -118,6 +118,7 @@ def _together(parts: list[Any], quantity: str, unit: str, names: list[str], end:
         total[at] += part.value
         count[at] += 1
         width[at] = part.width
+    # A month that is not over yet would look like a dry one.
     whole = starts + width <= end + 1e-6
     starts, total, count, width = starts[whole], total[whole], count[whole], width[whole]
     if not starts.size:
@@ -131,6 +132,7 @@ def _together(parts: list[Any], quantity: str, unit: str, names: list[str], end:
     else:
         value, look = total, "steps"
         if "/" not in unit:
+            # Volumes a day: months of 28 and of 31 days compare.
             value, printed = total / width, f"{printed}/d"
         name = f"abstraction of {names[0]}" if len(names) == 1 else f"abstraction of {len(names)} wells"
     day = day_of_number(starts[-1])
@@ -170,9 +172,11 @@ def _stage_strip(stages: pd.DataFrame, first: float, last: float, unit: str, zon
     own = stages[inside].assign(days=days[inside]).dropna(subset=["water_elevation_m"])
     lefts, values, newest = [], [], []
     gauges = sorted(own["gauge"].astype(str).unique())
+    # More lines of one colour could not be distinguished in ten millimetres.
     for gauge in gauges[:_MOST_GAUGES]:
         rows = own[own["gauge"] == gauge].sort_values("days", kind="stable")
         heads = rows["water_elevation_m"].to_numpy(dtype=np.float64) / metres_per(unit)
+        # NaN behind each gauge, or a line would lead from the last stage of one to the first of the next.
         lefts += [rows["days"].to_numpy(dtype=np.float64), np.array([np.nan])]
         values += [heads, np.array([np.nan])]
         newest.append(f"{shown(gauge)} {number_text(float(heads[-1]), 2)}")

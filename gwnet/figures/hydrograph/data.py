@@ -195,11 +195,13 @@ def hydrograph_plot_data(
     own = own_rows(levels, well)
     own = in_time(own, start, end)
     days = local_days(own["measured_at"])
+    # Stable: two events of one moment stay in the order of the record.
     order = np.argsort(days, kind="stable")
     own, days = own.iloc[order], days[order]
     kinds = event_kinds(own)
     drawn = kinds != ""
     reviewed = (own.loc[drawn, "review"] == "approved").to_numpy(dtype=bool)
+    # One reading below the screen gives two marks: the level in the well, and the bound that it is for the aquifer.
     placed, place_days, kind = with_screen_bounds(own[drawn], days[drawn], kinds[drawn])
     elevation = placed["water_elevation_m"].to_numpy(dtype=np.float64)
     approved = (placed["review"] == "approved").to_numpy(dtype=bool)
@@ -232,6 +234,7 @@ def hydrograph_plot_data(
         kind=kind,
         approved=approved,
         off_scale=np.where(elevation < low, -1, np.where(elevation > high, 1, 0)).astype(np.int64),
+        # Where a logger says how the water went, a straight line between two readings would contradict it.
         lines=static_lines(place_days, kind, gap, line.days[np.isfinite(line.elevation_m)]),
         low_m=low,
         high_m=high,

@@ -49,11 +49,7 @@ _SIGN_ROOM_MM: Final = 5.0
 
 
 def draw_hydrograph(
-    data: HydrographPlotData,
-    *,
-    size_mm: tuple[float, float] = HYDROGRAPH_SIZE_MM,
-    figure: Figure | None = None,
-    caption: bool = True,
+    data: HydrographPlotData, *, size_mm: tuple[float, float] = HYDROGRAPH_SIZE_MM, caption: bool = True
 ) -> Figure:
     """Draw one hydrograph.
 
@@ -65,38 +61,22 @@ def draw_hydrograph(
         What to draw.
     caption : bool, optional
         Whether to write the caption under the axes; a report writes its own.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     with style.style_context():
-        figure = figure if figure is not None else style.new_figure(size_mm)
-        page = Page(figure)
+        page = Page(style.new_figure(size_mm))
         _panel(page, Box(0.0, 0.0, page.width, page.height), data, key=True, caption=caption)
-    return figure
+    return page.figure
 
 
-def hydrograph_sheet(
-    data: Sequence[HydrographPlotData],
-    *,
-    title: str = "",
-    size_mm: tuple[float, float] = SHEET_SIZE_MM,
-    rows: int | None = None,
-) -> Figure:
+def hydrograph_sheet(data: Sequence[HydrographPlotData], *, size_mm: tuple[float, float] = SHEET_SIZE_MM) -> Figure:
     """Draw the hydrographs of a group on one page, with one time axis.
 
     Parameters
     ----------
     data : sequence of HydrographPlotData
         Wells from top to bottom; made with one `Span`, they compare by eye.
-    title : str, optional
-        Heading of the page.
     size_mm : tuple of float, optional
         Width and height [mm].
-    rows : int, optional
-        Places on the page, so that a page with fewer wells keeps the height of the others; one a well unless given.
 
     Returns
     -------
@@ -106,13 +86,9 @@ def hydrograph_sheet(
     with style.style_context():
         page = Page(style.new_figure(size_mm))
         wells = _one_time(data)
-        top = page.height
-        if title:
-            page.text(_LEFT_MM, top - 4.4, fit(title, 150 * style.PT_PER_MM, 9.5, bold=True), size=9.5, weight="bold")
-            top -= 7.0
         entries = key_entries(wells)
-        top -= page.key(entries, _LEFT_MM, top, page.width - _LEFT_MM - _PLAIN_RIGHT_MM)
-        height = top / max(rows or len(wells), len(wells), 1)
+        top = page.height - page.key(entries, _LEFT_MM, page.height, page.width - _LEFT_MM - _PLAIN_RIGHT_MM)
+        height = top / max(len(wells), 1)
         for i, well in enumerate(wells):
             box = Box(0.0, top - (i + 1) * height, page.width, height - 1.5)
             _panel(page, box, well, key=False, caption=True, group=wells)
@@ -129,6 +105,7 @@ def _one_time(data: Sequence[HydrographPlotData]) -> list[HydrographPlotData]:
             replace(
                 line,
                 first=first if line.first <= well.first else line.first,
+                # A line that reached the end of its own axis goes on to the end of the common one.
                 last=last if line.last >= well.last else line.last,
             )
             for line in well.levels
@@ -163,12 +140,14 @@ def _panel(
     bottom = box.bottom + block_height_mm(notes, text_width, style.NOTE_PT) + (0.8 if notes else 0.3)
     page.block(notes, left, bottom - 0.4, text_width, style.NOTE_PT)
     labels = gutter_labels(data)
+    # As wide as any of the group needs, so that the time axes of a page stand under each other.
     gutter = max(gutter_width_mm(gutter_labels(member), width) for member in (data, *group))
     ticks = date_ticks(data.first, data.last, max(int((width - gutter) / 14.0), 2))
     bottom += 7.9 if any("\n" in tick.label for tick in ticks) else 4.6
     rows = _change_rows(data, left, width - gutter)
     top -= NOTE_MM * (max(rows, default=-1) + 1) + (0.6 if rows else 0.0)
     panels = _panel_boxes(Box(left, bottom, width, top - bottom), len(data.context))
+    # The strip for labels is a piece of the axis without data, so that lines lead into it.
     last = data.last + (data.last - data.first) * gutter / (width - gutter)
     scale = Scale(panels[0], 1.0 / metres_per(data.unit), last)
     axes = _main_axes(page, data, scale, gutter)
@@ -255,11 +234,13 @@ def _levels(axes: Axes, data: HydrographPlotData, scale: Scale) -> None:
             continue
         color, dash, width = _line_look(line)
         y = line.elevation_m * scale.factor
+        # Only for its time in force: over the whole axis it would judge levels that it did not hold for.
         axes.plot([line.first, line.last], [y, y], color=color, linewidth=width, dashes=dash, zorder=2.0)
 
 
 def _line_look(line: LevelLine) -> tuple[str, tuple[float, ...], float]:
     if line.kind in ("ground", "bottom"):
+        # A dash longer than the axis is a whole line: one call draws all looks.
         return style.EARTH, (1000.0, 0.001), style.LINE
     if line.kind == "upper":
         return style.LIMIT, (7.0, 1.8, 1.2, 1.8), style.LINE
@@ -319,6 +300,7 @@ def _series_and_lines(axes: Axes, data: HydrographPlotData, scale: Scale) -> Non
 def _whiskers(axes: Axes, data: HydrographPlotData, scale: Scale) -> None:
     """Draw the 95 % half-width of levels where it is wider than their mark."""
     mm = data.uncertainty_m * scale.box.height / (data.high_m - data.low_m)
+    # Narrower than three quarters of a millimetre a bar is hidden by its mark.
     wide = np.isfinite(mm) & (mm > 0.75) & ~np.isin(data.kind, BOUNDS) & (data.off_scale == 0)
     low = (data.elevation_m - data.uncertainty_m) * scale.factor
     high = (data.elevation_m + data.uncertainty_m) * scale.factor
@@ -365,6 +347,7 @@ def _bound_signs(axes: Axes, data: HydrographPlotData, scale: Scale, kind: str) 
         before = days
         if close:
             continue
+        # On the side of the arrow, where the water may be.
         down = 1.0 if is_lower else -1.0
         to_edge = (data.high_m - elevation if is_lower else elevation - data.low_m) * per_m
         beside = to_edge < _SIGN_ROOM_MM
@@ -405,6 +388,7 @@ def _depth_axis(page: Page, axes: Axes, data: HydrographPlotData, scale: Scale) 
     """Put the depth below the measuring point on the right: same scale, positive downward."""
     if not _has_depth(data):
         return
+    # The same elevations read from the mark downward: one scale twice, so nothing is drawn on it.
     depth = axes.twinx()
     shallow = (data.point_elevation_m - data.high_m) * scale.factor
     deep = (data.point_elevation_m - data.low_m) * scale.factor
@@ -429,6 +413,7 @@ def _context_axes(page: Page, box: Box, data: HydrographPlotData, bars: Any, las
     ticks = round_ticks(0.0, top, step)
     axes.set_yticks(ticks, [number_text(tick, decimals_of_step(step)) for tick in ticks])
     axes.tick_params(axis="y", length=2.0, width=style.HAIR, pad=2.0, labelfontfamily=list(style.FAMILY))
+    # Gaps between hundreds of bars would be finer than a dot, and shimmer.
     gap = 0.12 if bars.value.size < 240 else 0.0
     axes.bar(
         bars.left,

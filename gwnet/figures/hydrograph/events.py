@@ -64,6 +64,7 @@ def event_kinds(own: pd.DataFrame) -> NDArray[np.object_]:
     for i, (status, bound, usable, quality, review) in enumerate(zip(*columns, strict=True)):
         if not math.isfinite(numbers[i]):
             continue
+        # Before all else: a rejected bound is not one of the aquifer's.
         if review == "rejected":
             kinds[i] = "unusable"
         elif bound == "<=" and below_screen[i]:  # read in the well, while the aquifer's head is a bound
@@ -74,6 +75,7 @@ def event_kinds(own: pd.DataFrame) -> NDArray[np.object_]:
             kinds[i] = "flowing"
         elif status in _DISTURBED:
             kinds[i] = _DISTURBED[status]
+        # After the statuses: a pumping level is not usable either, and says more as what it is.
         elif not usable:
             kinds[i] = "unusable"
         else:
@@ -109,6 +111,7 @@ def with_screen_bounds(
         return placed, days, kind
     bounds = placed.iloc[below]
     bounds = bounds.assign(water_elevation_m=bounds["bound_elevation_m"])
+    # Each bound right behind its reading.
     order = np.argsort(np.concatenate([np.arange(len(placed)), below + 0.5]), kind="stable")
     kinds = np.concatenate([kind, np.full(below.size, "screen bound", dtype=object)])
     together = pd.concat([placed, bounds], ignore_index=True).iloc[order].reset_index(drop=True)
@@ -119,6 +122,7 @@ def longest_gap(days: NDArray[np.float64], kind: NDArray[np.object_], given: flo
     """Return the longest interval that the static line bridges [d]; NaN with fewer than two static levels."""
     if given is not None:
         return float(given)
+    # By days: two readings of one visit would make the usual interval minutes.
     static = np.unique(np.floor(days[np.isin(kind, ("level", "estimate"))]))
     return min(GAP_FACTOR * float(np.median(np.diff(static))), LONGEST_BRIDGE_DAYS) if static.size > 1 else math.nan
 
@@ -133,6 +137,7 @@ def static_lines(
     """
     lines: list[list[int]] = [[]]
     for i, what in enumerate(kind):
+        # A line through a dry visit would say that the water was where nobody saw it.
         if what in BOUNDS:
             lines.append([])
         elif what in ("level", "estimate"):
@@ -151,6 +156,7 @@ def time_limits(
     low = float(every.min()) if every.size else (day_number(start) if start else day_number(end) - 365 if end else 0.0)
     high = float(every.max()) if every.size else low + 365
     room = max((high - low) * 0.015, 2.0)
+    # At least about half a year: three readings of a week are no hydrograph across the whole page.
     if high - low < 120:
         room = (180 - (high - low)) / 2
     first = day_number(start) if start is not None else math.floor(low - room)

@@ -64,11 +64,13 @@ def gutter_labels(data: HydrographPlotData) -> list[GutterLabel]:
         text = f"{short_number(line.elevation_m * factor, most=most)} {line.label}"
         if line.kind in ("lower", "upper"):
             text = f"{text} ({line.kind})"
+        # A day of slack: the end of the axis is the end of a day.
         if line.last < data.last - 1.0:
             text = f"{text} until {day_of_number(line.last).isoformat()}"
         labels.append(_label(data, line.kind, line.elevation_m, text))
     for top, bottom in data.screens_m:
         text = f"{number_text(top * factor, 1)} to {number_text(bottom * factor, 1)} screen"
+        # The label stands beside the part of the screen that is on the axis.
         seen = (min(top, data.high_m), max(bottom, data.low_m))
         middle = sum(seen) / 2 if seen[0] > seen[1] else top if top < data.low_m else bottom
         labels.append(_label(data, "screen", middle, text))
@@ -85,6 +87,7 @@ def gutter_width_mm(labels: Sequence[GutterLabel], room_mm: float) -> float:
     if not labels:
         return 0.0
     widest = max(_label_width_mm(label.words) for label in labels)
+    # Beyond that the labels would take the room of the data.
     return min(widest + _LEADER_MM + _EDGE_MM, 0.3 * room_mm)
 
 

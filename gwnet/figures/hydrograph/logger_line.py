@@ -110,6 +110,7 @@ class LoggerLine:
     def elevations_m(self) -> Floats:
         """Return every elevation that the axis must show: heads and bounds, without any what is kept out [m]."""
         shown = np.concatenate([self.elevation_m, self.bounds_m.ravel()])
+        # What is kept out must not stretch the axis, unless there is nothing else.
         return shown if np.isfinite(shown).any() else self.doubtful_m
 
     @property
@@ -176,6 +177,7 @@ def _cut_bounds(
     low = -np.inf if start is None else day_number(start)
     high = np.inf if end is None else day_number(end) + 1.0
     cut = np.clip(spans, low, high)
+    # A bound of one sample has no length to divide by.
     length = np.where(spans[:, 1] > spans[:, 0], spans[:, 1] - spans[:, 0], 1.0)
     share = (cut - spans[:, :1]) / length[:, None]
     elevations = elevations[:, :1] + share * (elevations[:, 1:] - elevations[:, :1])
@@ -210,6 +212,7 @@ def draw_logger_line(
     if line.days.size:
         values = line.elevation_m * factor
         kept = thin_line(line.days, values, limits, columns)
+        # Below the manual readings, which are what holds the line.
         axes.plot(line.days[kept], values[kept], color=style.WATER, linewidth=style.LINE, zorder=2.6)
     if line.doubtful_m.size:
         values = line.doubtful_m * factor
@@ -240,6 +243,7 @@ def draw_bounds(axes: Axes, line: LoggerLine, mark: dict[str, Any], *, per_day_m
         at = days[0] + (days[1] - days[0]) * (np.arange(count) + 0.5) / count
         shown = []
         for day in at:
+            # A sensor that falls dry every day makes hundreds of bounds; marks of each would be a band.
             if (day - before) * per_day_mm >= MARK_APART_MM / 2:
                 shown.append(day)
                 before = day

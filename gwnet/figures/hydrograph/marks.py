@@ -79,6 +79,7 @@ def key_entries(wells: Sequence[HydrographPlotData], *, strips: bool = True) -> 
     entries = []
     for kind, mark in MARKS.items():
         if mark.fill == "full":
+            # Only the states that are there: a key of what is not drawn sends readers looking.
             for approved in sorted(kinds.get(kind, ()), reverse=True):
                 state = "approved" if approved else "provisional"
                 entries.append(KeyEntry(f"{mark.label}, {state}", _mark_drawer(mark, approved)))
@@ -109,6 +110,7 @@ def _logger_entries(wells: Sequence[HydrographPlotData], *, strips: bool) -> lis
 def _mark_drawer(mark: Mark, approved: bool) -> Any:
     def draw(page: Page, box: Box) -> None:
         y = box.bottom + box.height / 2
+        # The arrow hangs from its point: moved so that its middle is in the middle of the row.
         if mark.shape is _DOWN:
             y += 1.0
         elif mark.shape is _UP:

@@ -95,6 +95,7 @@ def common_span(
         return Span(_round_height(least_m, unit))
     tallest = max(max(high - low for low, high in ranges), least_m / (1 + 2 * _MARGIN))
     lowest, highest = min(low for low, _ in ranges), max(high for _, high in ranges)
+    # The same limits are better than the same height alone, but wells on a slope would be flat lines then.
     if highest - lowest <= _SHARED_LIMITS * tallest:
         low, high = _rounded_limits(lowest, highest, max(tallest, highest - lowest), least_m, unit)
         return Span(high - low, low)
@@ -109,6 +110,7 @@ def _extent(
     if events is not None:
         kinds = event_kinds(events)
         undisturbed = np.isin(kinds, _UNDISTURBED)
+        # A well that was only ever read under pumping is shown by that.
         kept = undisturbed if undisturbed.any() else kinds != ""
         elevation = events["water_elevation_m"].to_numpy(dtype=np.float64)[kept]
         common = common_levels(elevation)
@@ -159,6 +161,7 @@ def vertical_limits(
             low = math.floor((sum(extent) / 2 - span.height_m / 2) / step + 0.5) * step
         trusted = elevation[kind != "unusable"]
         beyond = (trusted < low) | (trusted > low + span.height_m)
+        # A few marks may stand beyond and be pointed at; a well mostly beyond says nothing on the group's axis.
         if not trusted.size or beyond.mean() <= _MOST_BEYOND:
             return low, low + span.height_m
     return _rounded_limits(*extent, extent[1] - extent[0], LEAST_SPAN_M, unit)
@@ -173,10 +176,12 @@ def _range(
     """Return the range that must be on the sheet; rejected readings far off do not stretch it."""
     trusted = np.concatenate([elevation[kind != "unusable"], series_m[np.isfinite(series_m)]])
     if not trusted.size:
+        # Nothing but rejected readings: then they make the axis.
         trusted = elevation
     if not trusted.size:
         return None
     low, high = float(trusted.min()), float(trusted.max())
+    # A threshold far off is no reason to press the levels into a line; it is pointed at in the margin.
     reach = max(_REACH * (high - low), LEAST_SPAN_M / 2)
     floor, ceiling = low - reach, high + reach
     others = [*elevation.tolist(), *(line.elevation_m for line in limits)]

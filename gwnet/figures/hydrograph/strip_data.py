@@ -68,6 +68,7 @@ def choose_strip_scale(wells: Sequence[HydrographPlotData], strip_mm: float) -> 
     if not ranges:
         return _SCALES[0] * unit_m
     median = ranges[len(ranges) // 2]
+    # One well beside a pump would press all others flat.
     widest = max(value for value in ranges if value <= max(_FAR_WIDER * median, ranges[0]))
     wanted = widest / (1 - 2 * _MARGIN) / (strip_mm / 10.0) / unit_m
     scale = next((scale for scale in _SCALES if scale >= wanted - 1e-9), math.ceil(wanted / 10.0) * 10.0)
@@ -97,6 +98,7 @@ def strip_window(data: HydrographPlotData, metres_per_cm: float, strip_mm: float
         middle = float(np.median(data.elevation_m)) if data.elevation_m.size else (low + high) / 2
         low = high = middle
     room = height * (1 - 2 * _MARGIN)
+    # The nearest first: it is the one that the levels may reach.
     for line in sorted(current_thresholds(data), key=lambda line: _distance(line.elevation_m, low, high)):
         reach = max(high, line.elevation_m) - min(low, line.elevation_m)
         if reach <= room:

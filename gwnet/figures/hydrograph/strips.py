@@ -182,6 +182,7 @@ def draw_strips(
             top -= strip_mm
             if well.well in under:
                 top -= _BAR_MM
+                # Under its strip and on its time axis: when a threshold was passed is read straight down.
                 _draw_bar(page, Box(_LEFT_MM, top, time.width, _BAR_MM), under[well.well], time)
         for strip in context:
             top -= _CONTEXT_GAP_MM
@@ -223,6 +224,7 @@ class _TimeAxis:
         days = self.last - self.first
         start, end = day_of_number(self.first), day_of_number(self.last)
         if days >= 700:
+            # Nine millimetres hold a year of four figures.
             step = max(math.ceil((end.year - start.year + 1) * 9.0 / self.width), 1)
             years = list(range(start.year - start.year % step, end.year + step + 1, step))
             begins = [_first_of(year, 1) for year in years]
@@ -260,6 +262,7 @@ def _axes(page: Page, box: Box, time: _TimeAxis, low: float, high: float, every_
         axes.spines[side].set_visible(False)
     if time.period is not None:
         left, right = max(time.period[0], time.first), min(time.period[1], time.last)
+        # A tone over nearly the whole axis marks nothing.
         if right > left and right - left < 0.9 * (time.last - time.first):
             axes.axvspan(left, right, facecolor=SHADE, edgecolor="none", zorder=0.2)
     return axes
@@ -337,11 +340,13 @@ def _draw_logger(axes: Axes, data: HydrographPlotData, time: _TimeAxis, factor: 
     if line.days.size:
         kept = thin_line(line.days, line.elevation_m, (time.first, time.last), int(time.width * _COLUMNS_PER_MM))
         days, heads = line.days[kept], line.elevation_m[kept]
+        # Broken at the edge: clipped, the line would run along the frame like a level.
         inside = np.where((heads >= data.low_m) & (heads <= data.high_m), heads, np.nan)
         for limit in (level for level in data.levels if level.kind in ("lower", "upper")):
             beyond = heads > limit.elevation_m if limit.kind == "upper" else heads < limit.elevation_m
             beyond &= (days >= limit.first) & (days <= limit.last)
             if beyond.any():
+                # Clipped here: what is beyond the strip is beyond the threshold all the same.
                 edge = np.clip(heads, data.low_m, data.high_m) * factor
                 axes.fill_between(
                     days, edge, limit.elevation_m * factor, where=beyond, facecolor=BEYOND, linewidth=0, zorder=2.2
@@ -400,6 +405,7 @@ def _newest(data: HydrographPlotData) -> list[_Margin]:
     logged = float(data.logger.days[heads[-1]]) if heads.size else -math.inf
     judged = np.flatnonzero(np.isin(data.kind, ("level", "estimate", *BOUNDS)))
     read = float(data.days[judged[-1]]) if judged.size else -math.inf
+    # A reading is the surer number; the logger's stands for it only when that is old.
     if heads.size and logged > read + _NEWER_DAYS:
         value = float(data.logger.elevation_m[heads[-1]])
         text = f"{number_text(value * factor, data.decimals)} logger, {_day_text(logged, data.last)}"
@@ -478,6 +484,7 @@ def _draw_context(page: Page, box: Box, strip: ContextStrip, time: _TimeAxis) ->
     elif strip.look == "steps":
         edges = np.append(strip.left, strip.left[-1] + strip.width[-1])
         axes.stairs(strip.value, edges, baseline=0.0, fill=True, facecolor="#D9DFE5", edgecolor="none", zorder=1.9)
+        # A rate holds over its month, so that it is drawn as a step and not as a point.
         axes.stairs(strip.value, edges, baseline=None, color=style.INK, linewidth=0.8, zorder=2)
     else:
         axes.plot(strip.left, strip.value, color=style.RIVER, linewidth=0.8, zorder=2)

@@ -113,6 +113,7 @@ def newest_point(points: pd.DataFrame | None, zone: str) -> tuple[float, str]:
     if points is None:
         return math.nan, ""
     main = points[points["access"] == "main"]
+    # Depths on the right count from the main access; only a well without one takes another.
     newest = (main if not main.empty else points).iloc[-1]
     since = _local_date(newest["valid_from_utc"], zone)
     access = "" if newest["access"] == "main" else f"{shown(newest['access'])}, "
@@ -185,6 +186,7 @@ def screens_of(
     if not screens:
         top, bottom = number_of(well_row.get("screen_top_m")), number_of(well_row.get("screen_bottom_m"))
         if math.isfinite(top) and math.isfinite(bottom):
+            # The well's own screen, where no construction is on record.
             screens = [(ground - top, ground - bottom)]
     return tuple(sorted(screens, reverse=True))
 
@@ -204,6 +206,7 @@ def context_bars(context: pd.DataFrame | None, first: float, last: float) -> tup
         inside = np.isfinite(values) & (ends > first) & (begins < last)
         if not inside.any():
             continue
+        # Summed by the calendar and not by thirty days: months are what rainfall is compared by.
         starts, member = np.unique(period[inside], return_inverse=True)
         sums = np.bincount(member, weights=values[inside])
         summed = "/" not in str(unit) and quantity in ("rainfall", "abstraction")

@@ -164,6 +164,7 @@ def round_frame(panel: Box, data: MapPlotData) -> tuple[MapFrame, float]:
     used = np.array([(point.x, point.y) for point in data.points if point.used and point.placed]).reshape(-1, 2)
     control = np.vstack([used, *data.boundary]) if len(used) else whole
     frame, denominator = round_scale_frame(panel, whole, data.coordinate_unit_m)
+    # Wells left out far away would shrink the map: below this share they are given up for a larger scale.
     share = hull_share(frame.to_mm(control), panel.width * panel.height)
     return (
         (frame, denominator) if share >= _LEAST_CONTROL else round_scale_frame(panel, control, data.coordinate_unit_m)
@@ -188,6 +189,7 @@ def round_scale_frame(
     """
     low, high = extent.min(axis=0), extent.max(axis=0)
     span_m = np.maximum((high - low) * unit_m, 1e-3)
+    # Wells at one place, as a cluster: a map of a hundred metres around it.
     if float(span_m.max()) < 1.0:
         span_m = np.array([100.0, 100.0])
     wanted = max(
@@ -242,6 +244,7 @@ def _draw_note(page: Page, box: Box, y: float, bottom: float, lead: str, text: s
     lines = _hanging(text, room, first)
     fitting = max(int((y - bottom) / advance), 0)
     while len(lines) > fitting:
+        # Cut at the end of a sentence: half a sentence can say the opposite.
         text = text[: max(text.rfind(end, 0, len(text) - 1) for end in (". ", "; ")) + 1]
         if not text:
             return y
@@ -277,6 +280,7 @@ def _draw_changes(page: Page, box: Box, change: ChangePanel, data: MapPlotData) 
     axes.set_axis_off()
     draw_layers(axes, frame, [layer for layer in data.layers if layer.kind == "river"])
     compared = [bar for bar in change.bars if bar.is_compared]
+    # Of the significant ones: noise would otherwise be drawn as long as a change.
     largest = max((abs(bar.change) for bar in compared if bar.is_significant), default=0.0)
     per_unit = _LONGEST_BAR_MM / largest if largest else 0.0
     _draw_bars(axes, frame, change.bars, per_unit, room)
@@ -307,6 +311,7 @@ def _draw_bars(axes: Axes, frame: MapFrame, bars: Sequence[ChangeBar], per_unit:
     texts: list[tuple[str, bool]] = []
     for bar in bars:
         x, y = (float(value) for value in frame.to_mm(np.array([[bar.x, bar.y]]))[0])
+        # A hollow ring: that a well has no earlier level is not the same as no change.
         if not bar.is_compared:
             axes.plot([x], [y], marker="o", markersize=3.2, markerfacecolor=style.PAPER, color=style.SOFT, zorder=3)
             continue

@@ -64,6 +64,7 @@ def change_plot_data(
     decimals = decimals_for(wells.loc[used, "uncertainty_m"].to_numpy(dtype=np.float64), unit)
     unmeasured = ~used & (wells["measured_before"] == "") & (wells["measured_after"] == "")
     many = int(unmeasured.sum()) > MOST_UNMEASURED
+    # Wells without any measurement are dots where they are many, or their labels would hide the others.
     points = tuple(
         replace(_change_point(row, decimals, findings, unit), quiet=many and bool(quiet))
         for row, quiet in zip(wells.to_dict("records"), unmeasured, strict=True)
@@ -85,6 +86,7 @@ def change_plot_data(
     return MapPlotData(
         **heading,
         points=points,
+        # No marks of closed lows: a low of a change is a fall, and no depression of the water.
         contours=contour_paths(drawn.contours, drawn.interval_m, unit, _change_text, lows=False),
         boundary=rings_of(drawn.boundary if drawn.region is None else drawn.region),
         layers=base_layers(drawn.features.layers),

@@ -158,6 +158,7 @@ def contour_paths(
     return tuple(
         ContourPath(
             level=text(piece.level_m / metres_per(unit), decimals),
+            # Counted from zero and not from the lowest contour: the same level is heavy on every map.
             rank=round(piece.level_m / interval_m) if known else 1,
             xy=np.column_stack([piece.x, piece.y]).astype(np.float64),
             inferred=bool(piece.inferred),
@@ -176,6 +177,7 @@ def _interval_decimals(interval_m: float, unit: str) -> int:
     interval = interval_m / metres_per(unit)
     if not math.isfinite(interval) or interval <= 0:
         return 0
+    # In the unit of drawing: an interval of half a foot is 0.1524 m.
     return next((n for n in range(4) if abs(interval * 10**n - round(interval * 10**n)) < 1e-4), 3)
 
 
@@ -201,6 +203,7 @@ def group_by_reason(reasons: Sequence[tuple[str, str]]) -> list[str]:
 def named_wells(names: Sequence[str]) -> str:
     """Return names of wells as a list; of many the first ones and how many more there are."""
     more = len(names) - MOST_NAMED
+    # "and 1 more" is longer than most names.
     if more <= 1:
         return ", ".join(names)
     return f"{', '.join(names[:MOST_NAMED])} and {more} more wells"

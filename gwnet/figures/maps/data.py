@@ -152,6 +152,7 @@ def map_plot_data(
     heading = context.heading(title, when, unit, aquifer=result.aquifer, crs=result.crs)
     noticed = {str(finding.well): shown(finding.text) for finding in (*result.findings, *result.honour_failures)}
     others = control[~control["used"].astype(bool) & control["reason"].map(plain).str.startswith(OTHER_AQUIFER)]
+    # Points along rivers are control, but no places that anybody measured: they are counted and not drawn.
     along = int((control["kind"] == RIVER_KIND).sum())
     control = control[~control.index.isin(others.index) & (control["kind"] != RIVER_KIND)]
     points = _map_points(control, noticed, unit)
@@ -207,6 +208,8 @@ def left_out_note(points: Sequence[MapPoint], further: Sequence[str] = ()) -> No
     for point in points:
         if not point.used:
             undrawn = "" if point.placed or "coordinates" in point.reason else " (not drawn: no coordinates)"
+            # Of many ports at one place each would have a reason of its own, with the name of the one that stands for
+            # it.
             together = len(shared) > MOST_NAMED and point in shared
             reason = f"{ONE_WELL_A_PLACE}, another one stands for it" if together else point.reason
             pairs.append((point.name, f"{reason}{undrawn}"))
@@ -240,6 +243,7 @@ def _map_points(control: pd.DataFrame, noticed: Mapping[str, str], unit: str) ->
         elevation = float(row["water_elevation_m"]) / metres_per(unit)
         sign = _SIGNS.get(plain(row.get("bound")) or plain(row.get("status")), "")
         value = f"{sign}{number_text(elevation, decimals)}" if math.isfinite(elevation) else ""
+        # In brackets, what the surface does not go through.
         if value and not row["used"] and not sign:
             value = f"({value})"
         points.append(

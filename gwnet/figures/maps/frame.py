@@ -105,6 +105,7 @@ def lay_out(page: Page, extent: Points, notes: Sequence[Note], entries: Sequence
         _first_whole(_below(page, extent, notes, entries, most) for most in _MOST_TEXT),
     )
     whole = [sheet for sheet in sheets if sheet.is_whole]
+    # The text first: a larger map with half its cautions is worse than a smaller one with all.
     return max(whole or sheets, key=lambda sheet: sheet.frame.mm_per_unit)
 
 
@@ -162,8 +163,10 @@ def fill_panel(panel: Box, extent: Points) -> MapFrame:
     """Return the frame that shows the extent as large as the panel allows, in its middle."""
     low, high = extent.min(axis=0), extent.max(axis=0)
     span = np.maximum(high - low, 1e-9)
+    # One well, or several at one place, has no extent.
     if float(span.max()) < 1e-6:
         span = np.array([100.0, 100.0])
+    # Wells along a line would have no height.
     span = np.maximum(span, 0.05 * span.max()) * (1 + 2 * _MARGIN)
     room = (panel.width - 2 * _EDGE_MM, panel.height - 2 * _EDGE_MM)
     scale = float(min(max(room[0], 5.0) / span[0], max(room[1], 5.0) / span[1]))
@@ -191,6 +194,7 @@ def _balanced(notes: Sequence[Note], width: float, size: float) -> tuple[tuple[W
     above = [0.0, *accumulate(heights)]
     best: tuple[float, int] = (math.inf, len(paragraphs))
     for cut in range(1, len(paragraphs) + 1):
+        # A title at the foot of a column belongs to nothing.
         if cut < len(paragraphs) and paragraphs[cut - 1].bold:
             continue
         between_notes = cut == len(paragraphs) or paragraphs[cut].bold
@@ -214,6 +218,7 @@ def _fitted(notes: Sequence[Note], columns: tuple[Box, ...]) -> tuple[float, tup
         if all(block_height_mm(words, width, size) <= height + 0.1 for words in texts):
             return size, texts, True
     size = _TEXT_PT[-1]
+    # Lists of wells last: they are what is cut, as the tables have them too.
     notes = sorted(notes, key=lambda note: sum(note.wells) > 0)
     texts = tuple(cut_words(words, width, height, size) for words in _in_columns(notes, columns, size))
     return size, texts, False
@@ -281,7 +286,7 @@ def panel_axes(page: Page, frame: MapFrame) -> Axes:
 def _coordinates(page: Page, axes: Axes, frame: MapFrame) -> None:
     """Mark round coordinates at the edge, with small crosses where they meet."""
     panel = frame.panel
-    step = nice_step(1.0, 1)
+    # About every three centimetres a coordinate, whichever way the sheet lies.
     step = nice_step(
         max(panel.width, panel.height) / frame.mm_per_unit, max(int(max(panel.width, panel.height) / 30), 2)
     )

@@ -186,8 +186,10 @@ def label_spots(
     """
     along = distances_along(xy)
     total = float(along[-1])
+    # The line would be hidden by its label.
     if total < 1.6 * width:
         return []
+    # Not at the ends: half the label and a little more of line on either side.
     where = np.arange(0.62 * width, total - 0.62 * width + 1e-9, _STEP_MM)
     if not where.size:
         return []
@@ -258,6 +260,7 @@ def spot_beside(
 def _readable(chord: Points) -> float:
     """Return the angle of a chord, turned so that text along it is upright [degrees]."""
     angle = math.degrees(math.atan2(chord[1], chord[0]))
+    # Text that runs down the page to the left would stand on its head.
     return angle - 180 if angle > 90 else angle + 180 if angle <= -90 else angle
 
 
@@ -273,6 +276,7 @@ def _clear(
     """Return whether a label turned along its chord stays within the room and clear of boxes."""
     unit = chord / np.maximum(length, 1e-9)[:, None]
     normal = np.column_stack([-unit[:, 1], unit[:, 0]])
+    # A turned label is looked at in fifteen spots: its upright box would be far too large.
     shifts = [(a * width, b * height) for a in (-0.5, -0.25, 0.0, 0.25, 0.5) for b in (-0.5, 0.0, 0.5)]
     spots = np.stack([middle + unit * a + normal * b for a, b in shifts], axis=1)
     x, y = spots[..., 0], spots[..., 1]
@@ -322,6 +326,7 @@ def hachures(
     nudge = min(0.2, total / 50)
     tangent = _at(xy, along, np.minimum(where + nudge, total)) - _at(xy, along, np.maximum(where - nudge, 0.0))
     size = np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-12)
+    # A line cut by the edge of control is closed through a point of the low, which says on which side that is.
     closed = xy if np.all(xy[0] == xy[-1]) else np.vstack([xy, [inside], xy[:1]])
     area = 0.5 * float(np.sum(closed[:-1, 0] * closed[1:, 1] - closed[1:, 0] * closed[:-1, 1]))
     side = 1.0 if area > 0 else -1.0

@@ -89,6 +89,7 @@ def network_plot_data(
         raise AnalysisError(message, fix="Record coordinates for the wells.")
     names = {} if aquifers is None else dict(zip(aquifers["aquifer"], aquifers["name"], strict=True))
     present = {well.group for well in placed}
+    # Wells without an aquifer at the end, where they show as an open question.
     order = [code for code in names if code in present] + sorted(present - set(names) - {""}) + [""] * ("" in present)
     groups = tuple((code, _group_name(code, plain(names.get(code)))) for code in order)
     unplaced = [well.name for well in rows if not (math.isfinite(well.x) and math.isfinite(well.y))]
@@ -124,6 +125,7 @@ def _gauges(stages: pd.DataFrame | None) -> tuple[NetworkWell, ...]:
     if stages is None or stages.empty:
         return ()
     placed = stages[stages["easting"].notna() & stages["northing"].notna()]
+    # A gauge may have been moved: the place of its newest reading.
     newest = placed.sort_values(["gauge", "measured_at_utc"], kind="stable").drop_duplicates("gauge", keep="last")
     return tuple(
         NetworkWell(shown(row["gauge"]), "", "", float(row["easting"]), float(row["northing"]))

@@ -58,6 +58,7 @@ class _Place:
     def lines(self) -> tuple[str, ...]:
         """Lines of the label: wells that share the name of their place in one, others one below the other."""
         together = join_names([well.name for well in self.wells])
+        # Names with a common beginning, such as B1-a and B1-b, are joined; others are written below each other.
         if not together.startswith(self.wells[0].name):
             return (fit(together, _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT),)
         names = [fit(well.name, _LONGEST_NAME_MM * style.PT_PER_MM, _NAME_PT) for well in self.wells]
@@ -66,25 +67,13 @@ class _Place:
         return tuple(names)
 
 
-def draw_network_map(
-    data: NetworkPlotData, *, size_mm: tuple[float, float] = (180.0, 150.0), figure: Figure | None = None
-) -> Figure:
+def draw_network_map(data: NetworkPlotData, *, size_mm: tuple[float, float]) -> Figure:
     """Draw where the wells and gauges of the network are.
 
     Parameters as `gwnet.figures`.
-
-    Parameters
-    ----------
-    data : NetworkPlotData
-        What to draw.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     with style.style_context():
-        page = Page(figure if figure is not None else style.new_figure(size_mm))
+        page = Page(style.new_figure(size_mm))
         looks = {code: _look(i) for i, (code, _) in enumerate(data.groups)}
         entries = _key(data, looks)
         everything = np.array([(symbol.x, symbol.y) for symbol in (*data.wells, *data.gauges)])
@@ -135,6 +124,7 @@ def _places(data: NetworkPlotData, frame: MapFrame) -> list[_Place]:
 
     every = frame.to_mm(np.array([(well.x, well.y) for well in data.wells]))
     gathered, scale = group_places(every, _SAME_PLACE_MM), 1.0
+    # More places than labels: smaller marks, gathered over a wider reach, keep the pattern of the network visible.
     if len(gathered) > MOST_LABELS:
         gathered, scale = group_places(every, SAME_PLACE_MM), _CROWDED
     places = [
@@ -163,6 +153,7 @@ def _labels(places: Sequence[_Place], panel: Box) -> list[PlacedLabel | None]:
         anchors.append(Anchor(place.x, place.y, width, height, _RADIUS_MM * place.scale, place.half_width))
     room = Box(panel.left + 0.6, panel.bottom + 0.6, panel.width - 1.2, panel.height - 1.2)
     radius = _RADIUS_MM * _CROWDED
+    # Marks without a label of their own must not be covered by those of others.
     bare = [
         Box(place.x - place.half_width, place.y - radius, 2 * place.half_width, 2 * radius)
         for place, has_label in zip(places, wanted, strict=True)
@@ -179,10 +170,12 @@ def _draw_place(axes: Axes, place: _Place, looks: dict[str, dict[str, Any]]) -> 
         return
     pitch = _PITCH_MM * place.scale
     start = place.x - (len(place.wells) - 1) * pitch / 2
+    # A bar through the marks says that they are of one place, and only beside each other on paper.
     if len(place.wells) > 1:
         end = place.x + (len(place.wells) - 1) * pitch / 2
         axes.plot([start, end], [place.y, place.y], color=style.INK, linewidth=style.THIN, zorder=3.3)
     for i, well in enumerate(place.wells):
+        # Shape and edge stay those of the aquifer: a well that is given up still shows where levels were read.
         look = looks[well.group] if well.active else _given_up(looks[well.group])
         size = {"markersize": _SIZE_PT * place.scale}
         axes.plot([start + i * pitch], [place.y], linestyle="none", zorder=3.5, **look | size)

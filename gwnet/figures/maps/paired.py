@@ -50,25 +50,13 @@ class PairPlotData(MapHeading):
     notes: tuple[Note, ...]
 
 
-def draw_paired_maps(
-    data: PairPlotData, *, size_mm: tuple[float, float] = PAIR_SIZE_MM, figure: Figure | None = None
-) -> Figure:
+def draw_paired_maps(data: PairPlotData) -> Figure:
     """Draw maps of two days side by side.
 
     Parameters as `gwnet.figures`.
-
-    Parameters
-    ----------
-    data : PairPlotData
-        What to draw.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     with style.style_context():
-        page = Page(figure if figure is not None else style.new_figure(size_mm))
+        page = Page(style.new_figure(PAIR_SIZE_MM))
         write_heading(page, data, 1.0, page.width - 2.0)
         entries = _entries(data)
         columns, size, texts = _text(page, data)
@@ -77,6 +65,7 @@ def draw_paired_maps(
         strip_top = columns[0].top + 2.5 + strip
         bottom, top = strip_top + _TICKS_MM, page.height - _TITLE_MM - _HEAD_MM
         width = (page.width - _GAP_MM - 2 * _TICKS_MM - 1.0) / 2
+        # One extent and one scale for both: maps of their own size could not be laid over each other by eye.
         extent = np.vstack([extent_of(sheet) for sheet in data.maps])
         missing: list[Note] = []
         for i, sheet in enumerate(data.maps):
@@ -88,6 +77,7 @@ def draw_paired_maps(
         draw_bar(page, bar, frame, data)
         page.key(entries, bar_width + 8.0, strip_top, page.width - bar_width - 12.0)
         if missing:
+            # Set again with what found no room on the maps, which is known only now.
             columns, size, texts = _text(page, data, missing)
         for box, words in zip(columns, texts, strict=True):
             page.block(words, box.left, box.top, box.width, size)
@@ -146,6 +136,7 @@ def _words(notes: Sequence[Note], head: str) -> list[Words]:
 def _shortened(words: list[Words], width: float, size: float, most: float) -> list[Words]:
     """Return the paragraphs that fit, and how many more there are."""
     kept = list(words)
+    # From the end: what is said of both maps and their cautions stands first.
     while kept and block_height_mm([*kept, Words("…", bold=True)], width, size) > most:
         kept.pop()
     if len(kept) == len(words):

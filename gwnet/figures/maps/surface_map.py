@@ -79,7 +79,6 @@ def draw_surface_map(
     data: MapPlotData,
     *,
     size_mm: tuple[float, float] = MAP_SIZE_MM,
-    figure: Figure | None = None,
     full_text: bool = True,
 ) -> Figure:
     """Draw a potentiometric map.
@@ -90,18 +89,11 @@ def draw_surface_map(
         What to draw.
     size_mm : tuple of float, optional
         Width and height [mm]; the text is beside the map or below it, whichever shows the map larger.
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one of the given size unless given.
     full_text : bool, optional
         Whether to write method, findings in words and cautions as well; a report writes them beside the figure.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     with style.style_context():
-        page = Page(figure if figure is not None else style.new_figure(size_mm))
+        page = Page(style.new_figure(size_mm))
         notes = [note for note in data.notes if full_text or note.brief]
         sheet = lay_out(
             page, extent_of(data), [*room_for_labels(len(data.points), data.lists), *notes], key_entries(data)
@@ -154,6 +146,7 @@ def extent_of(data: MapPlotData) -> Points:
         return left_out
     low, high = control.min(axis=0), control.max(axis=0)
     room = _BEYOND_CONTROL * float((high - low).max())
+    # A well left out at the other end of the county would shrink the map to a corner.
     near = ((left_out >= low - room) & (left_out <= high + room)).all(axis=1)
     return np.vstack([control, left_out[near]])
 
@@ -200,6 +193,7 @@ def _each_used(group: Sequence[int], points: Sequence[MapPoint]) -> list[list[in
     used, others = [i for i in group if points[i].used], [i for i in group if not points[i].used]
     if not used:
         return [others]
+    # Two levels of one place, as of two screens, are both control: one label would hide one of them.
     return [[used[0], *others], *([i] for i in used[1:])]
 
 
@@ -215,6 +209,7 @@ def _on_sheet(points: Sequence[MapPoint], frame: MapFrame) -> list[MapPoint]:
 def _place_name(points: Sequence[MapPoint]) -> str:
     name = join_names([point.name for point in points])
     mark = " †" if any(point.finding for point in points) else ""
+    # A pumped well has its rate behind its name.
     longest = 2 * _LONGEST_NAME_MM if any(point.rate for point in points) else _LONGEST_NAME_MM
     return fit(f"{name}{mark}", longest * style.PT_PER_MM, _NAME_PT)
 
@@ -227,6 +222,7 @@ def _anchor(points: Sequence[MapPoint], name: str, x: float, y: float) -> Anchor
     width = max(widths) / style.PT_PER_MM + 2 * _PAD_MM
     height = _NAME_MM + (_VALUE_MM if point.value else 0.0) + _PAD_MM
     radius = RING_MM if noticed else RADIUS_MM
+    # What does not fit has the first choice of room, then the control, then what was left out.
     return Anchor(float(x), float(y), width, height, radius, rank=0 if noticed else 1 if point.used else 2)
 
 
@@ -284,7 +280,9 @@ def _level_spots(frame: MapFrame, contours: Sequence[ContourPath], posted: Seque
     standing: list[tuple[float, float]] = []
     levels: dict[str, list[tuple[float, float]]] = {}
     chosen: list[list[LineLabel]] = [[] for _ in contours]
+    # The longest pieces first: they have the most room to give way.
     order = sorted(range(len(contours)), key=lambda i: -len(contours[i].xy))
+    # Beside a line only what found no room within one: a level in its line cannot be taken for another's.
     for beside in (False, True):
         for i in order:
             level, xy = contours[i].level, frame.to_mm(contours[i].xy)
@@ -345,6 +343,7 @@ def _draw_arrows(
     """Draw flow arrows of one length where nothing else is drawn, not closer together than can be read."""
     if not len(data.arrows):
         return
+    # Arrows come last and give way to everything: there are more places for them than are needed.
     busy = np.vstack([_busy(posted), np.array([(b.left, b.bottom, b.right, b.top) for b in levels]).reshape(-1, 4)])
     tails, tips = frame.to_mm(data.arrows[:, :2]), frame.to_mm(data.arrows[:, 2:])
     standing: list[Points] = []
@@ -353,6 +352,7 @@ def _draw_arrows(
         size = float(np.hypot(*way))
         if size <= 0 or any(float(np.hypot(*(middle - other))) < _ARROWS_APART_MM for other in standing):
             continue
+        # Of one length: a long arrow would be read as a steep gradient, which the contours say already.
         half = way / size * min(size, _ARROW_MM) / 2
         along = middle + np.linspace(-1, 1, 9)[:, None] * half
         if _hits(along, busy):
@@ -402,6 +402,7 @@ def _draw_points(axes: Axes, posted: Sequence[_Posted]) -> None:
             draw_pumped(axes, posting.x, posting.y)
             continue
         axes.plot([posting.x], [posting.y], linestyle="none", zorder=3.5, **look(posting.point))
+        # A cross through it: hollow alone is easily missed among small marks.
         if not posting.point.used and posting.point.kind != "stage":
             axes.plot([posting.x], [posting.y], linestyle="none", zorder=3.6, **CROSS)
         if any(point.finding for point in posting.members):

@@ -28,6 +28,7 @@ _NAME_PT: Final = 7.0
 _LINE_MM: Final = 2.95
 _PAD_MM: Final = 0.3
 _LONGEST_MM: Final = 24.0
+_SIZE_MM: Final = (180.0, 170.0)
 #: Sizes of the triangles: at the smallest slope and at the largest [pt].
 _SIZES_PT: Final = (3.4, 12.5)
 #: With more wells than this, only those with a trend are labelled. Project default.
@@ -125,6 +126,7 @@ def slope_map_plot_data(
     return SlopeMapPlotData(
         **heading,
         points=placed,
+        # Not the very largest: one wild slope would make all other triangles alike.
         largest=max(float(np.quantile(slopes, 0.98)), 1e-4),
         notes=_notes(table, points, unit, (*notes, *context.known)),
     )
@@ -151,29 +153,21 @@ def _notes(table: pd.DataFrame, points: Sequence[SlopePoint], unit: str, more: S
     return tuple(notes)
 
 
-def draw_slope_map(data: SlopeMapPlotData, *, size_mm: tuple[float, float] = (180.0, 170.0)) -> Figure:
+def draw_slope_map(data: SlopeMapPlotData) -> Figure:
     """Draw the slopes of wells on a map.
 
-    Parameters
-    ----------
-    data : SlopeMapPlotData
-        What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     with style.style_context():
-        page = Page(style.new_figure(size_mm))
+        page = Page(style.new_figure(_SIZE_MM))
         entries = _key(data)
+        # A placeholder: the note is written when the labels have been tried, and needs its room before.
         names = [Note("Names", (_ROOM_FOR_NAMES,))] if len(data.points) > _MOST_LABELS else []
         extent = np.array([(point.x, point.y) for point in data.points])
         sheet = lay_out(page, extent, [*data.notes, *names], entries)
         axes = draw_frame(page, sheet, data)
         labels = _labels(data, sheet.frame)
+        # Small over large, and significant over all, or they would be covered.
         for point in sorted(data.points, key=lambda candidate: (candidate.is_significant, -abs(candidate.slope))):
             x, y = sheet.frame.to_mm(np.array([[point.x, point.y]]))[0]
             axes.plot(
@@ -232,6 +226,7 @@ def _labels(data: SlopeMapPlotData, frame: MapFrame) -> list[tuple[SlopePoint, P
         )
         height = len(lines) * _LINE_MM + _PAD_MM
         crowd = int((np.hypot(*(every - (x, y)).T) < _CROWD_MM).sum()) - 1
+        # In a crowd a label has to go far anyway; those that stand alone keep the place beside them.
         rank = (0 if point.is_significant else 2) + (crowd > _MOST_IN_CROWD)
         anchors.append(Anchor(float(x), float(y), width, height, radius, rank=rank))
     panel = frame.panel
@@ -276,6 +271,7 @@ def _key(data: SlopeMapPlotData) -> list[KeyEntry]:
     if any(not math.isfinite(point.slope) for point in data.points):
         entries.append(KeyEntry("no slope", mark_symbol(**_look(SlopePoint("", 0, 0, math.nan, ""), 1.0))))
     step = nice_step(data.largest, 1)
+    # The step is rounded up, and a sample larger than any triangle would explain nothing.
     step = step if step <= data.largest else nice_step(data.largest / 2.5, 1)
     for slope in (step / 2, step):
         sample = SlopePoint("", 0, 0, slope, "rising")

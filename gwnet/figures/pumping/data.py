@@ -210,6 +210,7 @@ def short_figure(value: float) -> str:
         rounded = round(value, _FIGURES - 1 - power)
         text = number_text(rounded, max(_FIGURES - 1 - power, 0))
         if power >= 4:
+            # A comma is a decimal sign to many readers.
             text = f"{rounded:,.0f}".replace(",", " ").replace("-", "−")
         return text
     raised = str(power).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
@@ -243,6 +244,7 @@ class _View:
         points, curves = [], []
         for place, well in enumerate(self.wells):
             seen = self._points(place, self._minutes, after=self.began, until=self.rates.stop_days)
+            # A logarithmic axis has no place for zero and less.
             kept = seen.y > 0.0
             points.append(PointSeries(place, seen.x[kept], seen.y[kept], seen.taken[kept]))
             pumped = well.within(self.began, self.rates.stop_days)
@@ -258,6 +260,8 @@ class _View:
             curves.append(CurveSeries(place, curve.x[kept], curve.y[kept]))
             if kept.sum() > 2:
                 slope = np.gradient(curve.y[kept], np.log(curve.x[kept]))
+                # Where the curve is flat its slope is the dust of numbers, which a logarithmic axis would draw over
+                # many decades.
                 rises = slope > 1e-6 * slope.max()
                 curves.append(CurveSeries(place, curve.x[kept][rises], slope[rises], True))
         label = f"drawdown and derivative ({self.unit})"
@@ -280,6 +284,7 @@ class _View:
         """Return drawdown over time, not logarithmic."""
         points = tuple(self._points(place, self._minutes, after=self.began) for place in range(len(self.wells)))
         fit = self.fit
+        # These are fitted to the ends of the steps alone, and say nothing of the time between.
         is_of_ends = fit is not None and fit.model in {"step", "step-rorabaugh"}
         curves = () if is_of_ends else tuple(self._curve(place, self._minutes) for place in self._fitted_wells())
         label = f"drawdown ({self.unit})"
@@ -319,6 +324,7 @@ class _View:
         if self.fit is not None and self.fit.model == "distance":
             radius, transmissivity = self.fit.value("radius_of_influence"), self.fit.value("transmissivity")
             near = min(well.distance_m for well in self.wells)
+            # Not to the radius itself, which may be kilometres beyond the last well.
             far = min(radius, 3.0 * max(well.distance_m for well in self.wells))
             x = np.geomspace(near, far, _CURVE_POINTS)
             rate = self.rates.last_rate_m3_d
@@ -339,6 +345,7 @@ class _View:
             of_well = np.flatnonzero(fit.well_index == fit.wells.index(well.well))
             days = fit.days[of_well]
             x = self._minutes(days)
+            # By Agarwal's equivalent time that analysis has an axis of times already.
             if kind == "recovery" and fit.model != "recovery-equivalent":
                 x = recovery_ratio(self.rates, days)
             if kind == "distance":
@@ -363,6 +370,7 @@ class _View:
             taken = np.zeros(x.size, dtype=bool)
             if well.well in self.fit.wells:
                 used = self.fit.days[self.fit.well_index == self.fit.wells.index(well.well)]
+                # To a ten-thousandth of a second: the same times went through different sums.
                 taken = np.isin(np.round(well.days, 9), np.round(used, 9))
         return PointSeries(place, x, well.drawdown_m / self.metres, taken)
 
@@ -381,6 +389,7 @@ class _View:
         seen = well.within(max(after, self.began), until).days
         k = fit.covariance.shape[0]
         is_finite = all(0.0 < parameter.value < math.inf for parameter in fit.parameters[:k])
+        # A parameter at the end of its range gives no curve; then the fitted values are joined.
         if fit.model in MODELS and seen.size and is_finite:
             days = self._dense(float(seen.min()), float(seen.max()))
             values = {parameter.name: parameter.value for parameter in fit.parameters[:k]}
@@ -401,6 +410,7 @@ class _View:
         edges = [*self.rates.start_days[self.rates.start_days < last], last]
         for start, end in pairwise(edges):
             if end > max(first, start):
+                # Dense after each change of rate, where drawdown bends most.
                 least = min(max(first - start, (end - start) * 1e-4), end - start)
                 parts.append(start + np.geomspace(least, end - start, _CURVE_POINTS // max(len(edges) - 1, 1) + 8))
         return np.unique(np.concatenate(parts)) if parts else np.array([first, last])

@@ -35,22 +35,15 @@ _MARK_PT: Final = 3.4
 _DERIVATIVE_PT: Final = 2.2
 
 
-def draw_pumping(data: PumpingPlotData, *, figure: Figure | None = None, panel_mm: float = PANEL_MM) -> Figure:
+def draw_pumping(data: PumpingPlotData, *, panel_mm: float = PANEL_MM) -> Figure:
     """Draw a figure of a pumping test.
 
     Parameters
     ----------
     data : PumpingPlotData
         What to draw; see `gwnet.figures.pumping.data.pumping_plot_data`.
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one as high as it takes unless given.
     panel_mm : float, optional
         Height of the panels [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     width = _WIDTH_MM - 2.0
     posted = [Words(shown(line)) for line in data.posted]
@@ -60,7 +53,7 @@ def draw_pumping(data: PumpingPlotData, *, figure: Figure | None = None, panel_m
     below = block_height_mm(words, width, style.NOTE_PT) + 1.5
     with style.style_context():
         height = above + panel_mm + _AXIS_MM + below
-        page = Page(figure if figure is not None else style.new_figure((_WIDTH_MM, height)))
+        page = Page(style.new_figure((_WIDTH_MM, height)))
         title = fit(shown(data.title), width * style.PT_PER_MM, style.TITLE_PT, bold=True)
         y = page.height - 4.4
         page.text(1.0, y, title, size=style.TITLE_PT, weight="bold")
@@ -151,6 +144,7 @@ def _draw_curve(axes: Axes, curve: CurveSeries) -> None:
         curve.y,
         color=style.LIMIT,
         linewidth=style.HAIR if curve.is_derivative else style.LINE,
+        # All in the colour of models; dashes say which well a curve is of, also in grey.
         linestyle=_DASHES[curve.well % len(_DASHES)],
         zorder=3.4,
     )
@@ -165,12 +159,14 @@ def _span(points: Sequence[Floats], curves: Sequence[Floats], scale: str, *, zer
         room = max(0.04 * math.log10(high / low), 0.05)
         return low / 10.0**room, high * 10.0**room
     low, high = float(values.min(initial=math.inf)), float(values.max(initial=-math.inf))
+    # A model that runs away from the readings must not press them into a line.
     reach = 0.5 * max(high - low, 1e-6)
     for part in curves:
         inside = part[np.isfinite(part)]
         if inside.size:
             low, high = max(float(inside.min()), low - reach, -math.inf) if inside.min() < low else low, high
             high = min(float(inside.max()), high + reach) if inside.max() > high else high
+    # Drawdown is judged from none: an axis that begins elsewhere makes a small one look large.
     if zero:
         low, high = min(low, 0.0), max(high, 0.0)
     room = 0.05 * (high - low) or 0.5
@@ -204,6 +200,7 @@ def _log_ticks(low: float, high: float) -> tuple[list[float], list[float]]:
     first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
     powers = [10.0**power for power in range(first, last + 1)]
     inside = [tick for tick in powers if low <= tick <= high]
+    # One or two labels are no scale.
     if len(inside) < 3:
         powers = [factor * tick for tick in powers for factor in (1.0, 2.0, 5.0)]
         inside = [tick for tick in powers if low <= tick <= high]

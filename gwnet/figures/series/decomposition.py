@@ -130,6 +130,7 @@ def decomposition_plot_data(
         days=days_of(f"{month}-01" for month in table["month"]) + middle,
         parts=parts,
         filled=table["filled"].to_numpy(dtype=bool),
+        # Without robust steps all weights are 1, and a small one would mean something else.
         without_weight=(weights < 0.05) & robust,
         notes=(*sentences, *known_text(known_on)),
     )
@@ -156,6 +157,8 @@ def panel_heights_mm(spans: Sequence[float], room_mm: float, least_mm: float = _
     """
     free = list(range(len(spans)))
     while free:
+        # Panels that are smaller than can be read get the least height, and the others share what is left: again until
+        # none is too small.
         scale = (room_mm - least_mm * (len(spans) - len(free))) / max(sum(spans[i] for i in free), 1e-12)
         small = [i for i in free if spans[i] * scale < least_mm]
         if not small:
@@ -165,23 +168,13 @@ def panel_heights_mm(spans: Sequence[float], room_mm: float, least_mm: float = _
     return heights, scale
 
 
-def draw_decomposition(data: DecompositionPlotData, *, size_mm: tuple[float, float] = _SIZE_MM) -> Figure:
+def draw_decomposition(data: DecompositionPlotData) -> Figure:
     """Draw observed levels, trend, season and remainder below each other.
 
-    Parameters
-    ----------
-    data : DecompositionPlotData
-        What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     with style.style_context():
-        page = Page(style.new_figure(size_mm))
+        page = Page(style.new_figure(_SIZE_MM))
         whole = Box(0.0, 0.0, page.width, page.height)
         left, width = LEFT_AXIS_MM, page.width - LEFT_AXIS_MM - 3.0
         heading = f"{data.site} · {data.heading}" if data.site else data.heading
@@ -209,6 +202,7 @@ def draw_decomposition(data: DecompositionPlotData, *, size_mm: tuple[float, flo
 def _span(data: DecompositionPlotData, name: str) -> tuple[float, float]:
     """Return what a panel must show, with a little room."""
     low, high = float(data.parts[name].min()), float(data.parts[name].max())
+    # Only of the observed levels: the scale is common, and follows for the others.
     least = _LEAST_SPAN_M / metres_per(data.unit) if name == "observed" else 0.0
     reach = max((high - low) * 0.56, least / 2, 1e-9)
     return (low + high) / 2 - reach, (low + high) / 2 + reach
@@ -232,6 +226,7 @@ def _draw_part(axes: Axes, data: DecompositionPlotData, name: str) -> None:
     days, values = data.days, data.parts[name]
     if name == "remainder":
         axes.axhline(0.0, color=style.SOFT, linewidth=style.HAIR)
+        # From zero, as the remainder has no order in time that a line could show.
         axes.vlines(days, 0.0, values, color=style.WATER, linewidth=style.THIN)
         plain_ones = ~(data.without_weight | data.filled)
         axes.plot(days[plain_ones], values[plain_ones], linestyle="none", **_mark(len(days)))

@@ -27,7 +27,6 @@ _KEY_MM: Final = 6.0
 #: Rounds that a line joins: those of the last year.
 _JOINED: Final = 5
 _PER_MILLE: Final = 1000.0
-_TREND: Final = "#6C8597"
 _LOOKS: Final[tuple[dict[str, Any], ...]] = (
     {"marker": "o", "markersize": 4.4, "markerfacecolor": style.SOFT, "markeredgecolor": style.SOFT},
     {"marker": "s", "markersize": 4.0, "markerfacecolor": style.FALL, "markeredgecolor": style.SOFT},
@@ -100,13 +99,16 @@ def _plane(point: RosePoint) -> tuple[float, float]:
 def _draw_sector(page: Page, box: Box, points: Sequence[RosePoint]) -> None:
     """Draw the part of the plane of gradients in which the rounds lie."""
     axes = page.axes(box)
+    # An undetermined direction may be any; it is drawn only where there is nothing else.
     drawn = [point for point in points if point.determined] or list(points)
     places = np.array([_plane(point) for point in drawn])
     newest = drawn[-1]
+    # The sector is for the directions; bars of the newest round may run beyond it.
     reach = min(newest.half_width if math.isfinite(newest.half_width) else 0.0, newest.magnitude) * _PER_MILLE
     places_kept = _without_far(places)
     corners = np.vstack([places_kept, places[-1] - 0.8 * reach, places[-1] + 0.8 * reach])
     low, high = corners.min(axis=0), corners.max(axis=0)
+    # Rounds that hardly differ must not fill the sector: their differences would look like turns.
     span = np.maximum(high - low, 0.12 * float(np.hypot(*places[-1])) + 1e-9)
     scale = max(span[0] / (box.width - 16.0), span[1] / (box.height - 16.0))
     middle = (low + high) / 2
@@ -167,8 +169,10 @@ def _edge_text(
     edge = np.minimum(
         np.minimum(xs - low[0], high[0] - xs) / margin[0], np.minimum(ys - low[1], high[1] - ys) / margin[1]
     )
+    # Near the edge, where no round is; eighty tries are enough to find room or to do without.
     for at in np.flatnonzero(seen)[np.argsort(edge[seen], kind="stable")][:80]:
         x, y = float(xs[at]), float(ys[at])
+        # There the small circle stands.
         corner = x < low[0] + 21.0 * scale and y < low[1] + 24.0 * scale
         if corner or any(abs(x - a) < 9.0 * scale and abs(y - b) < 4.0 * scale for a, b in standing):
             continue
@@ -282,6 +286,7 @@ def _draw_time(
     axes.set_xlim(first, last)
     if period is not None:
         axes.axvspan(period[0], period[1], facecolor="#E6ECF0", edgecolor="none", zorder=0.2)
+    # One round with a wide bar would flatten all others: the half-widths of nine in ten are shown whole.
     low, high = _limits(at, width)
     axes.set_ylim(low, high)
     step = nice_step(high - low, max(int(box.height / 5.5), 2))

@@ -148,6 +148,7 @@ def rose_plot_data(
         for label, reason in without:
             reasons.setdefault(shown(reason), []).append(shown(label))
         notes.append(Note("No gradient", tuple(f"{', '.join(names)}: {why}" for why, names in reasons.items())))
+    # Directions are unwound about it: without a mean any round will do.
     centre = middle_deg if math.isfinite(middle_deg) else (points[0].azimuth_deg if points else 0.0)
     return RosePlotData(shown(title), shown(subtitle), tuple(points), centre, tuple(notes))
 
@@ -156,6 +157,7 @@ def _spread_text(determined: Sequence[RosePoint], middle_deg: float, concentrati
     """Return how the directions lie about each other; no mean where they turn about."""
     sizes = [point.magnitude for point in determined]
     spread = f"sizes {min(sizes):.2g} to {max(sizes):.2g} m/m"
+    # A mean of directions that lie all around points somewhere by chance. Project default.
     if concentration < 0.7:
         return f"Directions are spread all around (concentration {concentration:.2f}), so no mean is given; {spread}."
     turns = [_from_middle(point.azimuth_deg, middle_deg) for point in determined]
@@ -170,20 +172,10 @@ def _from_middle(azimuth_deg: float, middle_deg: float) -> float:
     return 180.0 - (180.0 - (azimuth_deg - middle_deg)) % 360.0
 
 
-def draw_rose(data: RosePlotData, *, figure: Figure | None = None) -> Figure:
+def draw_rose(data: RosePlotData) -> Figure:
     """Draw gradients of many rounds: the rose, and direction and size over the years.
 
-    Parameters
-    ----------
-    data : RosePlotData
-        What to draw.
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one as high as the notes need unless given.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     words = [
         word
@@ -193,7 +185,7 @@ def draw_rose(data: RosePlotData, *, figure: Figure | None = None) -> Figure:
     with style.style_context():
         width = ROSE_SIZE_MM[0]
         text = block_height_mm(words, width - 2.0, style.NOTE_PT)
-        page = Page(figure if figure is not None else style.new_figure((width, ROSE_SIZE_MM[1] + text + 2.0)))
+        page = Page(style.new_figure((width, ROSE_SIZE_MM[1] + text + 2.0)))
         page.text(1.0, page.height - 4.2, fit(data.title, 500.0, style.TITLE_PT, bold=True), size=style.TITLE_PT)
         page.figure.texts[-1].set_fontweight("bold")
         page.text(1.0, page.height - 8.4, data.subtitle, size=style.LABEL_PT, color=style.SOFT)
@@ -232,6 +224,7 @@ def _key(data: RosePlotData) -> list[KeyEntry]:
 def _longest(points: Sequence[RosePoint]) -> float:
     """Return the largest size that is drawn: of what is determined, with its bar; of the rest only where nothing is."""
     determined = [point for point in points if point.determined]
+    # An undetermined size is mostly its own error, and would set the scale.
     reach = [point.magnitude + (point.half_width if point.determined else 0.0) for point in determined or points]
     return max([value for value in reach if math.isfinite(value)], default=1e-3) or 1e-3
 
@@ -242,6 +235,7 @@ def _draw_rose(page: Page, data: RosePlotData, box: Box) -> None:
     axes.set_axis_off()
     reach = _longest(data.points)
     step = nice_step(reach, 4)
+    # To half a step, so that the rose fills its square.
     limit = math.ceil(reach / (step / 2) - 1e-9) * step / 2
     rings = math.floor(limit / step + 1e-9)
     axes.set_xlim(-1.2 * limit, 1.2 * limit)
@@ -350,7 +344,9 @@ def _draw_directions(page: Page, data: RosePlotData, box: Box) -> None:
     axes = _series(page, data, box, unwound, lambda point: point.azimuth_half_width_deg)
     _time_axis(axes, data, labels=False)
     low, high = axes.get_ylim()
+    # Bars of a hardly determined direction may be wider than the circle.
     low, high = max(low, middle - 185.0), min(high, middle + 185.0)
+    # A few degrees across the whole height would look like a turn.
     if high - low < 30.0:
         low, high = 0.5 * (low + high) - 15.0, 0.5 * (low + high) + 15.0
     axes.set_ylim(low, high)

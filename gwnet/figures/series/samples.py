@@ -43,11 +43,6 @@ def draw_samples(panels: Sequence[SamplePanel], notes: Sequence[str] = ()) -> Fi
         At least one series with a sample.
     notes : sequence of str, optional
         Sentences below the panels.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     words = [Words(" ".join(notes))] if notes else []
     foot = block_height_mm(words, _WIDTH_MM - 3.0, style.NOTE_PT) + 1.0
@@ -55,6 +50,7 @@ def draw_samples(panels: Sequence[SamplePanel], notes: Sequence[str] = ()) -> Fi
     height = _TITLE_MM + each * len(panels) + _AXIS_MM + foot
     first = min(float(panel.days[0]) for panel in panels)
     last = max(float(panel.days[-1]) for panel in panels)
+    # At least half an hour, for a file of a single sample.
     room = max((last - first) * 0.01, 1 / 48)
     with style.style_context():
         page = Page(style.new_figure((_WIDTH_MM, height)))
@@ -87,6 +83,7 @@ def _frame(axes: Axes, panel: SamplePanel, *, is_last: bool, width_mm: float) ->
     axes.tick_params(axis="both", length=2.2, width=style.HAIR, pad=1.8, labelsize=style.TICK_PT)
     axes.tick_params(axis="x", labelbottom=is_last)
     axes.set_ylabel(panel.unit, fontsize=style.LABEL_PT, color=style.SOFT)
+    # Each panel has a scale of its own: what is looked for are faults of a series, not its size.
     axes.margins(y=0.08)
     axes.grid(visible=True, color=style.GRID, linewidth=style.HAIR)
     axes.set_axisbelow(True)

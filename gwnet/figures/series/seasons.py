@@ -72,23 +72,13 @@ class _Scale:
     factor: float
 
 
-def draw_seasons(data: SeasonsPlotData, *, size_mm: tuple[float, float] = ONE_SIZE_MM) -> Figure:
+def draw_seasons(data: SeasonsPlotData) -> Figure:
     """Draw the seasonal envelope of one well.
 
-    Parameters
-    ----------
-    data : SeasonsPlotData
-        What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     with style.style_context():
-        page = Page(style.new_figure(size_mm))
+        page = Page(style.new_figure(ONE_SIZE_MM))
         _panel(page, Box(0.0, 0.0, page.width, page.height), data, _height([data]), key=True)
     return page.figure
 
@@ -111,6 +101,7 @@ def seasons_pages(data: Sequence[SeasonsPlotData]) -> list[Figure]:
             each = page.height / WELLS_A_PAGE
             for i, well in enumerate(data[start : start + WELLS_A_PAGE]):
                 box = Box(0.0, page.height - (i + 1) * each, page.width, each - 2.0)
+                # One key a page, as all panels have the same looks.
                 _panel(page, box, well, height, key=i == 0)
         pages.append(page.figure)
     return pages
@@ -180,6 +171,7 @@ def _bands(axes: Axes, data: SeasonsPlotData, factor: float) -> None:
             axes.plot([left, left + wide], [middle, middle], color=style.WATER, linewidth=style.HEAVY, zorder=2.6)
         opened = [numbers[i] for i in np.flatnonzero(data.open_below[row]) if math.isfinite(numbers[i])]
         for value in sorted(set(opened)):
+            # The end of the band is not known: the sign keeps it from being read as a lowest level.
             axes.annotate(
                 "≤",
                 (left + wide, value),
@@ -201,6 +193,7 @@ def _years(axes: Axes, data: SeasonsPlotData, scale: _Scale) -> None:
     look = {"color": style.LIMIT, "linewidth": style.HEAVY}
     line = data.newest_year
     _year(axes, line, scale, look, {"markersize": 3.8, "color": style.LIMIT}, 3.4)
+    # A bound keeps its arrow: a disc would say that a level was measured.
     if line.bound[-1] == 0:
         axes.plot(line.days[-1:], line.elevation_m[-1:] * scale.factor, linestyle="none", zorder=3.6, **_NEWEST)
 
@@ -209,9 +202,11 @@ def _year(axes: Axes, line: YearLine, scale: _Scale, look: dict[str, Any], mark:
     """Draw the levels of a year: a line broken at bounds and long gaps, marks where levels stand alone."""
     numbers = line.bound == 0
     days, levels = line.days, np.where(numbers, line.elevation_m, np.nan) * scale.factor
+    # Quarterly rounds are joined; a missed one breaks the line.
     gaps = np.flatnonzero(np.diff(days) > _BRIDGE_DAYS) + 1
     axes.plot(np.insert(days, gaps, np.nan), np.insert(levels, gaps, np.nan), zorder=zorder, **look)
     apart = np.diff(days, prepend=-np.inf, append=np.inf)
+    # Daily means of loggers are a line; a mark for each would hide it.
     alone = numbers & (apart[:-1] > _ALONE_DAYS) & (apart[1:] > _ALONE_DAYS)
     axes.plot(days[alone], levels[alone], linestyle="none", marker="o", zorder=zorder, **mark)
     _bounds(axes, line, scale, look["color"])

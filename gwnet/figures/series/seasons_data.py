@@ -183,8 +183,10 @@ def _year_line(events: pd.DataFrame, year: int) -> YearLine | None:
     if own.empty:
         return None
     starts = np.array(MONTH_STARTS)
+    # At noon, by the calendar of a common year, so that the months of all years stand under each other.
     days = starts[own["day"].dt.month.to_numpy() - 1] + own["day"].dt.day.to_numpy() - 0.5
     low, high = (own[end].to_numpy(dtype=np.float64) for end in ("low", "high"))
+    # Used levels have both ends; an infinite one says on which side the level is open.
     bound = np.where(np.isinf(high), 1, np.where(np.isinf(low), -1, 0))
     return YearLine(year, days.astype(np.float64), np.where(bound > 0, low, high), bound.astype(np.int64))
 

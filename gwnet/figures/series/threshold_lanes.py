@@ -173,6 +173,7 @@ def draw_threshold_lanes(
     """
     lanes = lanes_height_mm(rows)
     chart_mm = min(_CHART_MM, room_mm - lanes - _CHARTS_HEAD_MM)
+    # Lower than this a chart shows nothing; the lanes are what the page is for.
     charts = charts[:2] if chart_mm >= _LEAST_CHART_MM else ()
     with style.style_context():
         page = Page(style.new_figure((width_mm, lanes + (chart_mm + _CHARTS_HEAD_MM if charts else 0.0))))
@@ -220,6 +221,7 @@ def _row_mm(row: ThresholdRow) -> float:
 def _state_lines(row: ThresholdRow) -> list[tuple[str, str]]:
     """Return the words of a state in lines, each with the part of it that is bold."""
     lead = f"{row.state}."
+    # A little narrower, as the bold lead is wider than it is measured here.
     lines = wrap(" ".join((lead, *row.sentences[:1])), _WORDS_MM[1] * style.PT_PER_MM * 0.97, _TEXT_PT)
     first = [(line, lead if number == 0 else "") for number, line in enumerate(lines)]
     return [*first, *((line, "") for line in _wrapped(row.sentences[1:], _WORDS_MM[1]))]
@@ -253,6 +255,7 @@ def _draw_days(page: Page, axes: Axes, row: ThresholdRow, y: float, span: tuple[
     """Draw the days of a logger: thick where beyond, thin where not, nothing where there is no day."""
     seen = (row.days >= span[0]) & (row.days < span[1]) & np.isin(row.day_states, (BEYOND, NOT_BEYOND))
     days, states = np.floor(row.days[seen]), row.day_states[seen]
+    # Said, or the empty lane would be taken for a logger that was never beyond.
     if not days.size:
         page.text(_LANES_MM[0] + 1.0, y - 1.0, "no logger", size=_TEXT_PT - 0.5, color=style.SOFT, style="italic")
         return
@@ -324,6 +327,7 @@ def _draw_months(page: Page, box: Box, span: tuple[float, float], period: tuple[
         if right > left:
             page.line([place(left)] * 2, [box.bottom, box.bottom - 1.2], color=style.INK, linewidth=0.5)
             text = f"{MONTHS[month - 1]}–{MONTHS[month + 1]}"
+            # A quarter that the axis cuts has room for its first month alone.
             if text_width_pt(text, 7.0) > (place(right) - place(left)) * style.PT_PER_MM + 2.0:
                 text = MONTHS[month - 1]
             weight = "bold" if start >= period[0] - 1 and end <= period[1] + 1 else "normal"
@@ -365,6 +369,7 @@ def _draw_charts(
     ends = [_ends(chart, period) for chart in charts]
     step = nice_step(max((high - low for low, high in ends), default=1.0), 5)
     wholes = [(math.floor(low / step) * step, math.ceil(high / step) * step) for low, high in ends]
+    # The same height for all, so that a crossing of decimetres does not look like one of metres.
     height = max((high - low for low, high in wholes), default=step) + step
     width = (page.width - 10.0) / 2
     for number, (chart, (low, high)) in enumerate(zip(charts, wholes, strict=True)):
@@ -466,6 +471,7 @@ def _name_level(axes: Axes, box: Box, chart: CrossingChart, limits: tuple[float,
 
 def _draw_series(axes: Axes, chart: CrossingChart) -> None:
     if chart.days.size:
+        # Days are whole numbers, so that more than one and a half is a missing day.
         gaps = np.flatnonzero(np.diff(chart.days) > 1.5) + 1
         days, values = np.insert(chart.days, gaps, np.nan), np.insert(chart.values, gaps, np.nan)
         extremes = np.insert(chart.extremes, gaps, np.nan)

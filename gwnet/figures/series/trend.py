@@ -64,23 +64,13 @@ class _View:
     marks: float
 
 
-def draw_trend(data: TrendPlotData, *, size_mm: tuple[float, float] = _SIZE_MM) -> Figure:
+def draw_trend(data: TrendPlotData) -> Figure:
     """Draw the levels of a well with their trend line and its interval.
 
-    Parameters
-    ----------
-    data : TrendPlotData
-        What to draw.
-    size_mm : tuple of float, optional
-        Width and height [mm].
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
+    Parameters as `gwnet.figures`.
     """
     with style.style_context():
-        page = Page(style.new_figure(size_mm))
+        page = Page(style.new_figure(_SIZE_MM))
         whole = Box(0.0, 0.0, page.width, page.height)
         left, width = LEFT_AXIS_MM, page.width - LEFT_AXIS_MM - 3.0
         heading = f"{data.site} · {data.heading}" if data.site else data.heading
@@ -131,6 +121,7 @@ def trend_multiples(
     for number in range(count):
         own = data[number * each : (number + 1) * each]
         with style.style_context():
+            # Several pages are alike; a single one is as high as its rows.
             size = PAGE_SIZE_MM if count > 1 else (PAGE_SIZE_MM[0], 25.0 + 28.0 * math.ceil(len(own) / COLUMNS))
             page = Page(style.new_figure(size))
             heading = f"{title} ({number + 1} of {count})" if count > 1 else title
@@ -218,6 +209,7 @@ def _draw(axes: Axes, data: TrendPlotData, view: _View) -> None:
                 "linewidth": style.LINE * view.marks,
             }
             axes.plot(data.days[piece], ys[piece], zorder=2.8, **look)
+    # Daily means of loggers are drawn as lines.
     inside = (ys >= view.low) & (ys <= view.high) & ~data.logged
     count = int((~data.logged).sum())
     size = view.marks * (1.0 if count <= 150 else 0.8 if count <= 400 else 0.55)
@@ -241,6 +233,7 @@ def _draw_lines(axes: Axes, data: TrendPlotData, view: _View) -> None:
     if data.smooth is not None:
         axes.plot(data.smooth[0], data.smooth[1] * view.factor, zorder=3.7, **_SMOOTH)
     look = _line_look(data, view)
+    # Steps are drawn only where they are significant, whatever the trend of the whole is.
     if data.steps_of == "steps":
         look = _LINE | {"linewidth": look["linewidth"]}
     for start, end, level in data.steps:

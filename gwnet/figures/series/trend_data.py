@@ -134,6 +134,7 @@ def slope_text(row: Mapping[str, Any] | pd.Series, unit: str, *, limits: bool = 
     slope = float(row["slope_m_per_year"]) / metres_per(unit)
     if math.isnan(slope):
         return ""
+    # One more for a slope that would be printed as zero.
     decimals = _DECIMALS[unit] if abs(slope) >= 10.0 ** -_DECIMALS[unit] else _DECIMALS[unit] + 1
     text = f"{number_text(slope, decimals, signed=True)} {unit} a year"
     lower, upper = (float(row[f"slope_{end}_m_per_year"]) / metres_per(unit) for end in ("lower", "upper"))
@@ -202,6 +203,7 @@ def trend_plot_data(
     taken = own["taken"].to_numpy(dtype=bool)[order]
     method = own["method"].to_numpy(dtype=object)[order] if "method" in own.columns else np.full(days.size, "")
     logged = np.asarray(method == "logger", dtype=bool)
+    # A bound has no number for a median.
     counted = taken & (kind != "dry")
     if trend["method"] == "step":
         pieces_of = _sides(days[counted], elevation[counted])
@@ -210,6 +212,7 @@ def trend_plot_data(
     first, last = time_limits(days, np.empty(0), None, None)
     low, high = _range(elevation, taken, line)
     joined = np.where(taken | np.isin(kind, ("dry", "flowing")), kind, "unusable").astype(object)
+    # The line of readings does not go through daily means, which have one of their own.
     joined[logged] = "unusable"
     pieces = static_lines(days, joined, longest_gap(days, joined, None), days[logged])
     return TrendPlotData(
@@ -246,6 +249,7 @@ def _sides(days: Floats, elevation: Floats) -> tuple[tuple[float, float, float],
     """Return first day, last day and median level on either side of the longest gap."""
     if days.size < 2:
         return ()
+    # The test of a step compares the levels on both sides of the longest gap.
     cut = int(np.argmax(np.diff(days))) + 1
     sides = ((days[:cut], elevation[:cut]), (days[cut:], elevation[cut:]))
     return tuple((float(when[0]), float(when[-1]), float(np.median(level))) for when, level in sides)
@@ -272,6 +276,7 @@ def _range(elevation: Floats, taken: NDArray[np.bool_], line: TrendLine | None) 
     if line is not None:
         sure = np.concatenate([sure, line.elevation_m])
     low, high = float(sure.min()), float(sure.max())
+    # What was left out and lies far off is marked at the edge: often that is why it was left out.
     reach = max(0.3 * (high - low), 0.1)
     near = elevation[(elevation >= low - reach) & (elevation <= high + reach)]
     return min(low, float(near.min())), max(high, float(near.max()))

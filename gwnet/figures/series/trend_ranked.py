@@ -160,6 +160,7 @@ def _ends(rows: list[RankedSlope]) -> tuple[float, float]:
     slopes = np.array([row.slope for row in rows])
     lower = np.array([row.lower for row in rows if math.isfinite(row.lower)] or [0.0])
     upper = np.array([row.upper for row in rows if math.isfinite(row.upper)] or [0.0])
+    # Every slope is shown; limits of a short record may be a hundred times as wide, and are cut with an arrow.
     low = min(float(slopes.min()), float(np.quantile(lower, 1 - _SHOWN_PART)), 0.0)
     high = max(float(slopes.max()), float(np.quantile(upper, _SHOWN_PART)), 0.0)
     room = 0.04 * max(high - low, 1e-6)
@@ -204,6 +205,7 @@ def draw_ranked_page(data: RankedPlotData, number: int) -> Figure:
         The page; all pages are on one axis.
     """
     text, count = _text_mm(data), ranked_pages(data)
+    # Spread evenly: a last page with two rows would look like an afterthought.
     each = math.ceil(len(data.rows) / count)
     rows = data.rows[number * each : (number + 1) * each]
     height = text + _AROUND_MM + _ROW_MM * max(each if count > 1 else len(rows), 4)
@@ -255,6 +257,7 @@ def _scale(page: Page, axes: Axes, box: Box, data: RankedPlotData) -> None:
     axes.tick_params(axis="x", length=2.0, width=style.HAIR, pad=1.8, labelfontfamily=list(style.FAMILY))
     axes.grid(visible=True, axis="x", color=style.GRID, linewidth=style.HAIR)
     axes.set_axisbelow(True)
+    # Zero is what limits are held against.
     axes.axvline(0.0, color=style.INK, linewidth=style.THIN, zorder=1.5)
     label = f"Slope [{data.unit} a year]"
     page.text(box.left + box.width / 2, box.bottom - 7.4, label, size=style.LABEL_PT, ha="center")

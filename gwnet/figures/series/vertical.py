@@ -57,20 +57,13 @@ class VerticalPlotData:
     notes: tuple[Note, ...]
 
 
-def draw_vertical(data: VerticalPlotData, *, figure: Figure | None = None) -> Figure:
+def draw_vertical(data: VerticalPlotData) -> Figure:
     """Draw vertical gradients over the years, a panel for each pair.
 
     Parameters
     ----------
     data : VerticalPlotData
         What to draw; at least one gradient.
-    figure : matplotlib.figure.Figure, optional
-        Empty figure to draw on; a new one as high as it takes unless given.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        The figure; write it with `gwnet.figures.base.style.save`.
     """
     words = _words(data.notes)
     shown = [pair for pair in data.pairs if pair.points]
@@ -78,7 +71,7 @@ def draw_vertical(data: VerticalPlotData, *, figure: Figure | None = None) -> Fi
         text = block_height_mm(words, _WIDTH_MM - 2.0, style.NOTE_PT)
         below = text + key_row_mm() + 10.0
         height = _TITLE_MM + len(shown) * _PANEL_MM + below
-        page = Page(figure if figure is not None else style.new_figure((_WIDTH_MM, height)))
+        page = Page(style.new_figure((_WIDTH_MM, height)))
         title = fit(data.title, (page.width - 2.0) * style.PT_PER_MM, style.TITLE_PT, bold=True)
         page.text(1.0, page.height - 4.2, title, size=style.TITLE_PT, weight="bold")
         page.text(1.0, page.height - 8.4, data.subtitle, size=style.LABEL_PT, color=style.SOFT)

@@ -109,10 +109,7 @@ class KrigingSolution:
     def predict(self, xq: ArrayLike, yq: ArrayLike) -> Floats:
         """Return the estimated heads.
 
-        Parameters
-        ----------
-        xq, yq : array_like
-            Coordinates, of shapes that broadcast [m].
+        Parameters as `gwnet.hydro.surfaces`.
 
         Returns
         -------

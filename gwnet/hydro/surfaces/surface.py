@@ -9,6 +9,7 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gwnet.constants import SURFACE_METHODS
 from gwnet.errors import SettingsError
 from gwnet.hydro.surfaces import kriging, quadratic, spline, triangulation
 from gwnet.hydro.surfaces.barriers import Barriers
@@ -18,12 +19,6 @@ from gwnet.hydro.surfaces.kriging_solution import LeaveOneOut
 from gwnet.hydro.surfaces.variogram import Covariance
 
 Floats = NDArray[np.float64]
-
-#: Methods whose surfaces honour the levels.
-INTERPOLATION_METHODS: Final = ("kriging", "spline", "triangulation")
-
-#: Methods that a surface can be made by; a trend surface does not honour the levels.
-METHODS: Final = (*INTERPOLATION_METHODS, "quadratic")
 
 #: Lines of a grid along its longer side.
 GRID_LINES: Final = 161
@@ -112,7 +107,7 @@ def fit(
             barriers=barriers,
             names=names,
         )
-    if barriers is not None and method in METHODS:
+    if barriers is not None and method in SURFACE_METHODS:
         message = f"A barrier ends inside the control; only kriging can go around its end, {method} cannot."
         raise SettingsError(message, fix="Take kriging, or draw the barrier right through the control.")
     if method == "spline":
@@ -121,7 +116,7 @@ def fit(
         return triangulation.fit(x, y, z, names=names)
     if method == "quadratic":
         return quadratic.fit(x, y, z, names=names)
-    message = f"Unknown method {method!r} for a surface; expected one of {', '.join(METHODS)}."
+    message = f"Unknown method {method!r} for a surface; expected one of {', '.join(SURFACE_METHODS)}."
     raise SettingsError(message)
 
 

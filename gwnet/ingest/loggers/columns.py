@@ -178,6 +178,7 @@ def _by_headings(table: Table, times: Sequence[int], notes: list[str], quantity:
     vague: list[Found] = []
     for place, name in enumerate(table.names):
         named = read_heading(name, table.units[place])
+        # Without its unit a number is of no use, and a guess of one would be stored.
         if place in times or not named.unit:
             continue
         if not named.quantity:
@@ -229,6 +230,7 @@ def numbers_of(cells: Iterable[str], decimal: str) -> list[float]:
         plain = cell.strip()
         if decimal == ",":
             plain = plain.replace(",", ".")
+        # Not float(): it reads "1_0", "nan", "inf" and digits of other scripts too.
         if re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", plain, re.ASCII):
             lines.append(float(plain))
     return lines
@@ -244,6 +246,7 @@ def _chosen(columns: list[Found], quantity: str, where: str) -> list[Found]:
     matching = [candidate for candidate in columns if candidate[1].quantity == quantity]
     if matching:
         return matching
+    # The only pressure of a file can be asked for under another name: most headings do not say of what it is.
     fitting = [candidate for candidate in columns if QUANTITIES[candidate[1].quantity] == QUANTITIES[quantity]]
     if len(fitting) == 1:
         place, column, words = fitting[0]

@@ -55,6 +55,7 @@ _ELAPSED: Final[dict[str, str]] = {
 #: Cells that are looked at of a column that is empty in the first rows.
 _LATE: Final[int] = 200
 
+#: Abbreviations of standard times. Those of summer (CEST, EDT) are left out: the file may run on over its end.
 _STANDARD_ZONES: Final[dict[str, str]] = {
     "CET": "UTC+01:00",
     "MEZ": "UTC+01:00",
@@ -96,6 +97,7 @@ class Proposal:
 
 
 def _one_line(text: str) -> str:
+    # A line end from a heading would leave the comment and be read as TOML.
     return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
@@ -166,6 +168,7 @@ def propose_layout(
     notes = Notes()
     try:
         return _propose(path, notes, zone, only, quantity, (pressure, length_unit))
+    # Of no text at all nothing can be inferred, so no half a layout is offered.
     except UnreadableFileError:
         raise
     except LayoutError as error:
@@ -185,11 +188,14 @@ def _propose(path: Path, notes: Notes, zone: str, only: str, quantity: str, of_i
         fix = "Write a layout with first_row, and the quantity, column and unit of each under [[columns]]."
         error = LayoutError(message, where=f"{path}, row {shape.first_line}", fix=fix)
         raise incomplete(error, _without_headings(shape, notes))
+    # Before the columns are read: their headings may say the quantity and a line above the table the unit.
     fill_units(shape, notes)
     times = _times(shape, notes)
     comment = _comment(shape)
+    # Events, notes and repeated headings between the rows would pass as words for no value.
     shape.rows = [row for row in shape.rows if len(row) > times.places[0] and _is_time(row[times.places[0]], times)]
     _fill_late_columns(shape, times)
+    # The marks of all columns together: one column of whole numbers shows neither.
     decimal, thousands = decimal_of(_value_cells(shape, times.places), shape.delimiter, notes)
     guessed = find_values(shape, times.places, (decimal, thousands), notes, quantity, of_instrument)
     found_zone, pattern = _zone(shape, times, zone, notes)
@@ -272,6 +278,7 @@ def _fill_late_columns(shape: Shape, times: _Times) -> None:
     """Give columns that are empty in the first rows the first cells that they have further down."""
     empty = [n for n in range(len(shape.names)) if n not in times.places and not _column(shape, n, len(shape.rows))]
     late: dict[int, list[str]] = {place: [] for place in empty}
+    # A head that is the whole file has nothing further down.
     if not empty or shape.head.whole:
         return
     for cells in _all_rows(shape):
@@ -280,6 +287,7 @@ def _fill_late_columns(shape: Shape, times: _Times) -> None:
         if all(len(found) >= _LATE for found in late.values()):
             break
     for place, found in late.items():
+        # A battery may be logged once a day only; without a cell its column would be left out.
         for row, cell in zip(shape.rows, found[:_LATE], strict=False):
             row += [""] * (place + 1 - len(row))
             row[place] = cell
@@ -301,11 +309,13 @@ def _times(shape: Shape, notes: Notes) -> _Times:
         message = "No column of times was found in the table."
         where = f"{shape.head.path}, row {shape.first_line}"
         raise LayoutError(message, where=where, fix="Write a layout by hand and give it with --layout.")
+    # Of a local time and UTC side by side, UTC has no hour twice and needs no zone.
     chosen = next(
         (n for n in places if re.search(r"(?<![A-Za-z])(UTC|GMT|utc)(?![A-Za-z])", shape.names[n])), places[0]
     )
     surveys = [StampSurvey(), StampSurvey()]
     pair = (chosen, clocks[0]) if clocks and not _has_clock(_column(shape, chosen)) else (chosen,)
+    # All rows, not the head: whether day or month comes first may show in the last week of a file only.
     for cells in _all_rows(shape):
         for survey, place in zip(surveys, pair, strict=False):
             if len(cells) > place:
@@ -342,6 +352,8 @@ def _kind(name: str, cells: list[str]) -> str:
     """Return whether a column holds stamps, times of day or counts of time; empty for none of them."""
     if not cells:
         return ""
+    # Eight digits alone may be a serial number as well as a date, so a heading of time must stand over them. Not all
+    # cells need be stamps: rows of events and notes are still among them.
     if sum(map(looks_like_stamp, cells)) > 0.6 * len(cells) and (names_time(name) or not cells[0].isdigit()):
         return "stamp"
     if sum(map(looks_like_clock, cells)) > 0.6 * len(cells):
@@ -367,6 +379,7 @@ def _all_rows(shape: Shape) -> Iterator[list[str]]:
         lines = block.text.decode(encoding, "replace").split("\n")
         above = max(0, shape.first_line - block.first_line)
         for line in lines[above:]:
+            # The reader of CSV only where a quote needs it: it is several times slower than a split.
             if '"' in line:
                 try:
                     yield next(csv.reader([line], delimiter=shape.delimiter), [])
@@ -393,6 +406,7 @@ def _zone(shape: Shape, times: _Times, given: str, notes: Notes) -> tuple[str, s
         return "", ""
     heading = [shape.names[place] for place in times.places]
     above = shape.above()
+    # The nearest word holds: a preamble may give the offset of its own export besides.
     for lines in (heading, above[-1:], above):
         zones = list(dict.fromkeys(zone for line in lines for zone in re.findall(ZONE_PATTERN, line)))
         if zones:
@@ -438,6 +452,8 @@ def _serial(shape: Shape, notes: Notes) -> tuple[str, Reference | None]:
     above = shape.above()
     serials = list(dict.fromkeys(serial for line in above for serial in re.findall(SERIAL_PATTERN, line)))
     if not serials:
+        # The number may stand below its word. The first alone: each line is looked at twice so, with the one above and
+        # below.
         serials = [serial for line in with_next(above) for serial in re.findall(SERIAL_PATTERN, line)][:1]
     if serials:
         notes.add(f"the serial number {serials[0]} is above the table")
@@ -461,6 +477,7 @@ def _title(shape: Shape, times: _Times, notes: Notes) -> str:
         if match:
             notes.add(f"the title {match[1].strip()!r} is above the table")
             return TITLE_PATTERN
+    # Some exports write the name of the well as heading of their running numbers.
     first = [int(cell) for cell in _column(shape, 0, 20) if cell.isdecimal()]
     numbered = len(first) > 2 and first == list(range(first[0], first[0] + len(first)))
     plain = re.fullmatch(r"#|no\.?|nr\.?|row|record|index|id|number|nummer|sample|n|", shape.names[0], re.IGNORECASE)
@@ -472,6 +489,7 @@ def _title(shape: Shape, times: _Times, notes: Notes) -> str:
 
 def _heading_pattern(shape: Shape, place: int) -> str:
     """Return a pattern of the line of headings, by the heading of the time."""
+    # Only the part that other files of the kind share: offsets and serial numbers in a heading change.
     name = re.split(r",?\s*(?:GMT|UTC)\s*[+-]|[(\[]|\d{4,}", shape.names[place])[0].strip(" ,")
     return re.escape(name or shape.names[place]).replace(r"\ ", r"\s+") or "."
 
@@ -487,6 +505,7 @@ def _events(shape: Shape, times: _Times, guessed: Guessed) -> tuple[Reference, .
         # a quantity of which this file happens to have no value
         if not cells and (named.quantity or named.vague):
             continue
+        # A number may be a reading of a quantity that is not known here, and is no event.
         if not any(looks_like_stamp(cell) or re.fullmatch(r"[+-]?[\d.,]+", cell) for cell in cells):
             rules.append(place)
     return tuple(reference(shape, place) for place in rules)
@@ -496,11 +515,13 @@ def _footer(shape: Shape, notes: Notes) -> str:
     last: list[str] = []
     encoding = "utf-8" if shape.encoding == "utf-16" else shape.encoding
     for block in blocks(shape.head, 1 << 22):
+        # A footer of some lines may begin in the block before the last.
         last = [*last, *block.text[-16_384:].decode(encoding, "replace").split("\n")][-60:]
     footer = footer_of(last, shape.delimiter)
     if not footer:
         return ""
     notes.add(f"the table ends before the line {footer[:60]!r}")
+    # Counts and dates of a footer change from file to file.
     start = re.split(r"\d", footer.strip())[0].strip()
     return f"^{re.escape(start or footer.strip())}".replace(r"\ ", " ")
 

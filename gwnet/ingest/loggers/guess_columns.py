@@ -108,6 +108,7 @@ def find_values(
     decimal, thousands = marks
     units = [read_heading(name, unit).unit for name, unit in zip(shape.names, shape.units, strict=True)]
     is_pressure = QUANTITIES.get(wanted) == "pressure"
+    # A pressure may be asked for of a height of water only where no column is in a unit of pressure.
     guessed.as_water = is_pressure and not any(unit and unit_of(unit, "water pressure") for unit in units)
     rules: dict[str, ValueRule] = {}
     for place, name in enumerate(shape.names):
@@ -147,6 +148,7 @@ def _asked(guessed: Guessed, shape: Shape, times: tuple[int, ...], marks: tuple[
         and heading_unit(name, guessed.wanted, shape.units[place])
         and numbers_of([row[place].replace(marks[1] or "\0", "") for row in shape.rows if len(row) > place], marks[0])
     ]
+    # Of several, a wrong one would be stored under a right name.
     if len(fitting) != 1:
         return {}
     place, name = fitting[0]
@@ -197,6 +199,8 @@ def _rule(guessed: Guessed, shape: Shape, place: int, named: Named, numbers: lis
     else:
         guessed.notes.add(f"column {name!r} is {quantity} in {unit}, by its heading")
         _plausible(guessed, name, quantity, unit, numbers)
+    # The unit goes into the layout only where its heading does not say it, so that the layout reads files in other
+    # units.
     own = heading_unit(name, quantity, shape.units[place] if shape.units_below else "")
     return ValueRule(quantity, reference(shape, place), "" if own and unit == named.unit else unit)
 
@@ -267,6 +271,7 @@ def _select(guessed: Guessed, shape: Shape, place: int, cells: list[str]) -> Non
     """Note a column that says which well or instrument a row is of, where it has several."""
     name = shape.names[place]
     distinct = Counter(cell for cell in cells if cell)
+    # A name that stands in few rows each is an event or a note, not a well.
     several = 1 < len(distinct) <= max(2, len(cells) // 3)
     if guessed.select is None and several and names_well(name) and not re.search(r"_?nr$|row", name):
         guessed.select = place
@@ -278,6 +283,7 @@ def _missing(guessed: Guessed, name: str, cells: list[str], decimal: str) -> Non
     """Note words in a column of numbers that stand for no value."""
     words = Counter(cell for cell in cells if cell and cell not in MISSING and not numbers_of([cell], decimal))
     frequent = [word for word, count in words.most_common(5) if re.search(r"[^\W\d_]|[*?#-]", word) and len(word) <= 20]
+    # In a short file one word may be a slip of a hand.
     frequent = [word for word in frequent if words[word] > 1 or len(cells) > 20]
     sentinels = [word for word in dict.fromkeys(cells) if _SENTINELS.fullmatch(word)]
     new = [word for word in (*frequent, *sentinels) if word not in guessed.missing]

@@ -41,6 +41,7 @@ def fill_units(shape: Shape, notes: Notes) -> None:
         named = read_heading(name, shape.units[place])
         if named.unit or not (named.quantity or named.vague):
             continue
+        # A unit that names no column may be of any of the same kind, so it must be the only one that fits.
         unit = _by_name(name, lines, said) or _only_fitting(
             named.quantity, [text for _, before, text in said if not before]
         )

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Final, NoReturn
 
 from gwnet.errors import IngestError, LayoutError, UnreadableFileError
 from gwnet.ingest.loggers.guess_notes import Notes
@@ -19,6 +19,7 @@ from gwnet.ingest.loggers.sheets import sheet_text
 from gwnet.ingest.loggers.text import Head, read_head
 from gwnet.ingest.loggers.words import counts_by_heading, is_note, names_time, unit_of
 
+#: In this order: of equally many rows the first holds, and with decimal commas a comma splits rows too.
 _DELIMITERS: Final[dict[str, str]] = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "blank"}
 #: Sheets of a workbook that are looked at.
 _MOST_SHEETS: Final[int] = 20
@@ -122,6 +123,7 @@ def _sheet(path: Path, encoding: str, notes: Notes) -> tuple[str, Head]:
     first = sheet_text(path)
     if first is None:
         return "", read_head(path, encoding)
+    # The readings often stand behind a sheet about the instrument.
     heads = {title: read_head(path, "utf-8", title) for title in first.titles[:_MOST_SHEETS]}
     with_readings = [title for title, head in heads.items() if _best_table(head) is not None]
     chosen = with_readings[0] if with_readings else first.title
@@ -141,8 +143,11 @@ def _encoding(path: Path) -> tuple[str, str, str]:
                 return "utf-8", "", ""  # a workbook is unpacked later
             if start.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
                 return "utf-16", "the byte-order mark says UTF-16", ""
+            # UTF-16 without a mark, of mostly Latin letters; degree and micro signs stay below 256 as well.
             if len(start) > 20 and start[1::2].count(0) > 0.8 * len(start[1::2]):
                 return "utf-16", "every other byte is zero, as in UTF-16", ""
+            # All bytes, as the first sign beyond ASCII may stand in a note far down; piece by piece, so that a sign
+            # that two pieces share is no error.
             decoder = codecs.getincrementaldecoder("utf-8")("strict")
             high = False
             piece = start
@@ -183,11 +188,9 @@ def _is_row(cells: Sequence[str]) -> bool:
 
 def _table(head: Head) -> tuple[str, int, int]:
     """Return the delimiter, the usual number of cells, and the first line of the table."""
+    # Elapsed times last: they are plain numbers, which a table of stamps has beside them.
     best = _best_table(head) or _elapsed_table(head)
-    if best is None:
-        _refuse_no_rows(head)
-        raise AssertionError
-    return best
+    return best or _refuse_no_rows(head)
 
 
 def _elapsed_table(head: Head) -> tuple[str, int, int] | None:
@@ -210,6 +213,7 @@ def _best_table(head: Head) -> tuple[str, int, int] | None:
     best: tuple[int, int, str, int] | None = None
     sample = head.lines[:3_000]
     for delimiter in _DELIMITERS:
+        # A date and its clock have a blank between them in any table.
         if delimiter == " " and best is not None:
             break
         rows = [(n, split_line(line, delimiter)) for n, line in enumerate(sample, 1) if delimiter in line]
@@ -217,16 +221,17 @@ def _best_table(head: Head) -> tuple[str, int, int] | None:
         if not rows:
             continue
         width, often = Counter(len(cells) for _, cells in rows).most_common(1)[0]
+        # Not the first row with a time: the preamble may give when the instrument was started and its number.
         first = next(n for n, cells in rows if len(cells) >= width)
         if best is None or often > best[0]:
             best = (often, width, delimiter, first)
     return None if best is None else (best[2], best[1], best[3])
 
 
-def _refuse_no_rows(head: Head) -> None:
+def _refuse_no_rows(head: Head) -> NoReturn:
     where = str(head.path)
     headings = [n for n, line in enumerate(head.lines, 1) if names_time(line) and re.search(r"[,;\t|]", line)]
-    if headings and head.whole and all(n >= headings[0] for n in range(len(head.lines), len(head.lines) + 1)):
+    if headings and head.whole:
         below = [line for line in head.lines[headings[0] :] if line.strip(" ,;\t|")]
         if not below:
             message = f"The file has headings in line {headings[0]} and no readings below them."
@@ -243,6 +248,7 @@ def _headings(shape: Shape, count: int) -> None:
     """Find the headings above the table, and a line of units between."""
     lines = shape.head.lines
     above = [n for n in range(shape.first_line - 1, 0, -1) if lines[n - 1].strip(f" {shape.delimiter}")]
+    # Between headings and rows stand a line or two, of units or a rule; further up begins the preamble.
     for step, line in enumerate(above[:3]):
         cells = split_line(lines[line - 1], shape.delimiter)
         timed = any(names_time(cell) or counts_by_heading(cell) == 1 for cell in cells)
@@ -254,6 +260,7 @@ def _headings(shape: Shape, count: int) -> None:
             shape.units_below = True
             shape.units = split_line(lines[above[0] - 1], shape.delimiter)
         break
+    # Headings in a language whose word for time is not known here.
     if not shape.names and above and above[0] == shape.first_line - 1:
         cells = split_line(lines[above[0] - 1], shape.delimiter)
         if len(cells) >= max(2, count - 1) and not any(_NUMBER.fullmatch(cell) for cell in cells):
@@ -273,6 +280,7 @@ def _refuse_loose_decimals(shape: Shape, count: int) -> None:
     """Refuse rows that have more cells than headings because of decimal commas between commas."""
     if shape.delimiter != "," or not shape.names or count <= len(shape.names):
         return
+    # The part behind a decimal comma is digits only.
     extra = [cell for row in shape.rows[:50] for cell in row[len(shape.names) :] if cell]
     if extra and all(cell.isdigit() for cell in extra):
         message = (
@@ -305,9 +313,11 @@ def reference(shape: Shape, place: int) -> Reference:
     changing = re.search(r"\d{4,}|(?:GMT|UTC)\s*[+-]", name)
     if changing is not None:
         start = re.split(r"[(\[]", name[: changing.start()])[0].rstrip(" ,;:-")
+        # The same export in another encoding has one to three signs in place of a degree sign.
         pattern = re.sub(r"[^\x00-\x7f]+", ".{1,3}", f"^{re.escape(start)}".replace(r"\ ", " "))
         if len(start) > 2 and [n for n, other in enumerate(names) if re.search(pattern, other)][:1] == [place]:
             return f"/{pattern}/"
+    # A heading that occurs twice means its first column only; the others go by number.
     same = [n for n, other in enumerate(names) if other.casefold() == name.casefold()]
     slashed = len(name) > 2 and name[0] == name[-1] == "/"
     return name if name and same[0] == place and not slashed else place + 1
@@ -333,6 +343,7 @@ def footer_of(lines: Sequence[str], delimiter: str) -> str:
         cells = split_line(line, delimiter)
         if any(looks_like_stamp(cell) or looks_like_clock(cell) or looks_like_count(cell) for cell in cells):
             break
+        # Numbers without words may be a row that was cut off, and no footer.
         if len(re.findall(r"[^\W\d_]", line)) < 3:
             return ""
         heading = line
@@ -358,6 +369,7 @@ def decimal_of(cells: Sequence[str], delimiter: str, notes: Notes) -> tuple[str,
     """
     points = [cell for cell in cells if re.fullmatch(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?", cell)]
     commas = [cell for cell in cells if re.fullmatch(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", cell)]
+    # A number with both marks decides: each of them alone may be either.
     for decimal, thousands in ((",", "."), (".", ","), (".", "'"), (",", "'"), (".", " "), (",", " ")):
         both = rf"[+-]?\d{{1,3}}(?:{re.escape(thousands)}\d{{3}})+{re.escape(decimal)}\d+"
         example = next((cell for cell in cells if re.fullmatch(both, cell)), None)

@@ -12,6 +12,7 @@ import numpy as np
 from gwnet.ingest.loggers.guess_notes import Notes
 from gwnet.ingest.loggers.stamps import StampError, compile_formats, read_stamp
 
+#: The two signs of a date in numbers are alike, unlike those of ranges and versions such as 1.2-10.
 _DATE: Final = (
     r"(?P<y4>\d{4})(?P<s1>[-/.])\d{1,2}(?P=s1)\d{1,2}"
     r"|\d{1,2}(?P<s2>[-/.])\d{1,2}(?P=s2)(?:\d{4}|\d{2})"
@@ -26,6 +27,7 @@ _OFFSET: Final = r"(?P<ogap>\s*)(?P<offset>Z|[+-]\d{2}(?::?\d{2})?)"
 _STAMP: Final = re.compile(rf"(?P<date>{_DATE})(?:(?P<join>T|\s+|)(?P<clock>{_CLOCK}))?(?:{_OFFSET})?")
 _CLOCK_ALONE: Final = re.compile(rf"(?P<clock>(?=\d{{1,2}}:)(?:{_CLOCK}))(?:{_OFFSET})?")
 _ELAPSED: Final = re.compile(r"\d+(?:[.,]\d+)?|\d+:\d\d:\d\d(?:[.,]\d+)?")
+#: Seconds from September 2001 to May 2033, and milliseconds of the same years.
 _EPOCH: Final = re.compile(r"1\d{9}(?:\.\d+)?|1\d{12}")
 
 #: Times that are looked at in their order, and distinct dates that are kept.
@@ -118,6 +120,7 @@ class StampSurvey:
         """Take in a cell."""
         self.rows += 1
         head, blank, tail = cell.partition(" ")
+        # Patterns are slow: a date that was seen before, with a clock that was, needs none.
         form = self._met.get((self._heads.get(head, ""), tail)) if blank else None
         if form is None:
             form = self._look(cell)
@@ -179,6 +182,7 @@ class StampSurvey:
             notes.add("the clock has 12 hours: every time says AM or PM")
         elif halves:
             notes.add(doubt=f"{halves:,} of {total:,} times say AM or PM and the others do not")
+        # Not of a few rows: a visit of one morning has no hour beyond 12 either.
         elif len(self.hours) > 4 and 0 not in self.hours and max(self.hours) <= 12 and total > 48:
             notes.add(doubt="no hour goes beyond 12 and none says AM or PM; the second half of the days may be lost")
         if 24 in self.hours:
@@ -210,6 +214,7 @@ class StampSurvey:
                 f"dates are {_ORDERS[fitting[0]]}: their first number goes up to {first}, their second up to {second}"
             )
             return fitting[0]
+        # Points are the way of countries that put the day first; the month first goes with slashes.
         if "dmy" in fitting and long_year and all("." in date for date in numeric):
             notes.add("dates are day, month, year: they have points between their numbers")
             return "dmy"
@@ -220,6 +225,7 @@ class StampSurvey:
         shares = {order: self._evenness(order) for order in fitting}
         ranked = sorted(fitting, key=lambda order: -shares[order])
         best, other = ranked[0], ranked[1]
+        # Read in a wrong order, only the steps over a midnight differ: few of them in a long file.
         clear = min(3.0 / max(len(self._ordered()), 1), 0.4 if self._has_clock() else 0.2)
         within_days = self._has_clock() or self._within_days()
         if within_days and shares[best] > 0.9 and shares[best] - shares[other] > clear:
@@ -228,6 +234,7 @@ class StampSurvey:
                 f"({shares[best]:.1%} of them, against {shares[other]:.1%} as {_ORDERS[other]})"
             )
             return best
+        # A clock of 12 hours goes with month first in most exports (common practice, no source); it stays a doubt.
         usual = "dmy" if "." in example or not any("%p" in form[2] for form in self.forms) else "mdy"
         usual = usual if usual in fitting else best
         either = " or ".join(_ORDERS[order] for order in fitting)
@@ -264,6 +271,7 @@ class StampSurvey:
         forward = steps[steps > 0]
         if forward.size < 3:
             return 0.0
+        # Of all steps, those back among them: a wrong order makes time jump back.
         return float(np.unique(forward, return_counts=True)[1].max() / steps.size)
 
 
@@ -315,6 +323,7 @@ def _date_form(groups: dict[str, str | None]) -> str:
         sign = groups["s1"]
         return f"%Y{sign}%m{sign}%d"
     year = "%Y" if re.search(r"\d{4}$", date) else "%y"
+    # Which of the numbers is the day shows over the whole column only, so places are kept for them.
     if groups["s2"]:
         return f"A{groups['s2']}B{groups['s2']}{'C' if year == '%y' else year}"
     if groups["s3"]:

@@ -97,6 +97,7 @@ class Layout:
     title_pattern: str = ""
     select_column: Reference | None = None
     select_value: str = ""
+    # Not compared: a layout from a file and the same from the record read alike.
     where: str = field(default="", compare=False)
 
     def time_formats(self) -> tuple[StampFormat, ...]:
@@ -240,6 +241,7 @@ def load_layout(name_or_path: str | Path) -> Layout:
         If there is no such layout, or it is wrong.
     """
     path = Path(name_or_path)
+    # A file goes before a layout of the program: one with such a name in the folder is meant.
     if path.suffix.lower() == ".toml" or path.is_file():
         return _from_file(path)
     built_in = _FOLDER / f"{name_or_path}.toml"
@@ -253,6 +255,7 @@ def load_layout(name_or_path: str | Path) -> Layout:
 
 def _from_file(path: Path) -> Layout:
     try:
+        # Editors of Windows put a byte-order mark first, which TOML does not allow.
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
         message = f"The layout cannot be read: {error.strerror or error}."
@@ -340,6 +343,7 @@ def _fits(value: Any, kind: str) -> bool:
         one = "text" if kind == "texts" else "reference"
         return isinstance(value, list) and all(_fits(part, one) for part in value)
     if kind in {"count", "number"}:
+        # In Python true is the number 1.
         return isinstance(value, int) and not isinstance(value, bool) and value >= (1 if kind == "count" else 0)
     if kind == "yes":
         return isinstance(value, bool)
@@ -428,6 +432,7 @@ def _check_text(layout: Layout, where: str) -> None:
         if wrong:
             message = f"{message}."
             raise LayoutError(message, where=where, fix="Change it.")
+    # Commas of both kinds can be read where numbers stand in quotes.
     if layout.delimiter in {'"', "\n", "\r", layout.decimal if layout.delimiter != "," else ""}:
         raise LayoutError("[text] delimiter cannot be that sign.", where=where, fix="Change it.")
 
@@ -482,7 +487,9 @@ def _toml(value: Any) -> str:
     if isinstance(value, tuple):
         return f"[{', '.join(_toml(part) for part in value)}]"
     if isinstance(value, str):
+        # A pattern stays readable: in single quotes a backslash needs no second one.
         if "\\" in value and "'" not in value and value.isprintable():
             return f"'{value}'"
+        # The escapes of JSON are those of TOML too, but TOML forbids DEL as it is.
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return str(value)

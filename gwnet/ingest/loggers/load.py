@@ -106,6 +106,7 @@ def load_logger_files(
     for path in paths:
         try:
             files.append(_load_one(store, path, opener, request, counted))
+        # One bad file of a folder does not keep the others out.
         except (IngestError, StoreError, SettingsError) as error:
             files.append(LoggerFileResult(path.name, error=error))
         counted.file_done(path)
@@ -165,9 +166,11 @@ def _find_instrument(known: Known, file: LoggerFile, wanted: str | None) -> tupl
             raise NotFoundError(message, fix=hint)
         recorded = str(serials[named.index[0]])
         findings: tuple[str, ...] = ()
+        # A finding, no refusal: who names the instrument may know of an exchanged logger or a slip in the record.
         if serial and recorded and serial != recorded:
             findings = (f"the file is of serial number {file.serial}, {wanted} on record has {recorded}",)
         return int(named["instrument_id"].iloc[0]), wanted, findings
+    # A serial number decides alone: a file may have been renamed for another well.
     by_name = "" if serial else known.instrument_by_name(file.name)
     named = instruments[serials == serial] if serial else instruments[instruments["instrument"] == by_name]
     if by_name:
@@ -199,12 +202,14 @@ def _known_loggers(instruments: pd.DataFrame) -> str:
 def _not_loaded_yet(connection: Connection, file: LoggerFile, code: str) -> tuple[list[int], str]:
     """Return which columns of a file are not on record for an instrument; or else when they were loaded."""
     quantities = [column.quantity for column in file.columns]
+    # A series has one value at a time; the second column would be all conflicts.
     twice = sorted({name for name in quantities if quantities.count(name) > 1})
     if twice:
         names = ", ".join(repr(column.name) for column in file.columns if column.quantity == twice[0])
         message = f"Several columns give {twice[0]}: {names}."
         raise IngestError(message, where=file.name, fix="Write a layout of your own that names the one to take.")
     known = fetch_samples.downloads(connection, sha256=file.sha256)
+    # The same bytes may be loaded for another instrument, as one of several that a file has.
     known = known[known["instrument"] == code]
     wanted = [place for place, name in enumerate(quantities) if name not in set(known["quantity"])]
     if known.empty or wanted:

@@ -59,6 +59,7 @@ class Opening:
         if self.layout == AUTO:
             known = self.known() if self.known is not None else None
             try:
+                # Files of an instrument go on being read alike, even where looking at one would give something else.
                 return self._remembered(path, known) or self._with_what_was_given(self._proposed(path, known))
             except LayoutError:
                 # where its rows are at fault, they are what to say something about
@@ -82,6 +83,7 @@ class Opening:
             return None
         quantity = self.quantity
         file = self._opened(path, before.layout, quantity)
+        # Its lone column was loaded under another name before, by --series; it is so again.
         if not quantity and not before.quantities & {column.quantity for column in file.columns}:
             file = self._opened(path, before.layout, next(iter(before.quantities)))
         if self.say is not None:
@@ -112,6 +114,7 @@ class Opening:
             more["length_unit"] = known.length_unit_of(code)
             more["zone"] = known.fixed_zone_of(code) if NO_ZONE in proposal.doubts else ""
         given = {name: value for name, value in more.items() if value}
+        # A second look, as the instrument is known only once the layout shows where its serial number is.
         if given:
             proposal = propose_layout(path, **{**asked, **given})
         if proposal.doubts:

@@ -111,6 +111,7 @@ def split_line(line: str, delimiter: str) -> list[str]:
     try:
         cells = next(csv.reader([line], delimiter=delimiter), [])
     except csv.Error:
+        # A cell beyond the limit of the csv module, 131,072 signs; the row is judged as any other.
         cells = line.split(delimiter)
     return [cell.strip() for cell in cells]
 
@@ -177,6 +178,7 @@ def fit(layout: Layout, head: Head, *, zone: str = "", only: str = "", quantity:
         events=events,
         select=select,
         zone=time_zone,
+        # Only a clock with summer time has hours twice.
         counter=counter_in(table, times) if has_summer_time else None,
         serial=_serial(table, above),
         title=_group(layout.title_pattern, above),
@@ -210,12 +212,14 @@ def _heading(layout: Layout, head: Head) -> tuple[int, tuple[str, ...]]:
     pattern = re.compile(layout.heading_pattern or "")
     matching = [n for n, line in enumerate(head.lines, 1) if pattern.search(line)]
     for line in matching:
+        # The preamble may hold the words of the headings too, as in a list of its columns.
         if _leads_a_table(layout, head, line):
             return line, _names(layout, head.lines[line - 1])
     if not matching:
         message = f"No line matches the layout's pattern of the headings, {layout.heading_pattern!r}."
         fix = f"Its first line is {_short(head.lines[0])}. Change heading_pattern, or give heading_row."
         raise LayoutError(message, where=where, fix=fix)
+    # No line leads to a time; the error is then about the first of them.
     return matching[0], _names(layout, head.lines[matching[0] - 1])
 
 
@@ -321,6 +325,8 @@ def _zone(
     stamped: bool,
     where: str,
 ) -> str:
+    # The layout first, then the file, then what was given: a wrong --zone over a whole folder changes no file that says
+    # its own.
     if layout.zone:
         return layout.zone
     if layout.zone_pattern:
@@ -356,6 +362,7 @@ def _says_offset(
 
 def _offset_zone(text: str, where: str) -> str:
     """Return the name of the zone that a text of a heading stands for: an offset, or a name."""
+    # A minus sign of typography stands in some headings for the hyphen.
     plain = re.sub(r"^(?:GMT|UTC|Z)(?=$|[+-])", "", text.strip().replace("−", "-"))
     name = f"UTC{plain}" if not plain or plain[0] in "+-" else plain
     if re.fullmatch(r"UTC[+-]\d{4}", name):
@@ -386,6 +393,7 @@ def with_next(lines: Sequence[str]) -> list[str]:
 
 
 def _serial(table: Table, above: Sequence[str]) -> str | None:
+    # Within one line first, so that a word above is not joined to a number that has its own.
     serial = _group(table.layout.serial_pattern, [*above, *with_next(above)])
     if serial is not None:
         return serial

@@ -108,6 +108,7 @@ class Known:
         """
         if serial:
             mine = self.instruments[self.instruments["serial"].map(plain_serial) == plain_serial(serial)]
+            # Serial numbers are of a maker; two instruments may share one.
             return str(mine["instrument"].iloc[0]) if len(mine) == 1 else ""
         return self.instrument_by_name(name)
 
@@ -173,6 +174,7 @@ class Known:
             layout = each.layout
             if (instrument not in (None, each.instrument)) or (zone and layout.zone not in {"", zone}):
                 continue
+            # Heads are read once for all layouts: a network has hundreds of them, and few encodings.
             kind = (layout.encoding, layout.sheet)
             if kind not in heads:
                 heads[kind] = _head_of(path, *kind)

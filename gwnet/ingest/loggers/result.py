@@ -173,6 +173,7 @@ class LoggersResult:
         rows = [row for file in self.files for row in _rows(file)]
         table = pd.DataFrame(rows, columns=list(_COLUMNS))
         for name in ("first_utc", "last_utc"):
+            # By way of nullable integers: a refused file has no times, and plain integers would become floats.
             table[name] = pd.to_datetime(table[name].astype("Int64"), unit="ms", utc=True).astype("datetime64[us, UTC]")
         return table
 
@@ -191,6 +192,7 @@ def _rows(file: LoggerFileResult) -> list[dict[str, Any]]:
         **asdict(file.rhythm),
         "note": note,
     }
+    # A refused file keeps a row, so that none is missing from a table of a folder.
     if not file.series:
         return [{**dict.fromkeys(_COUNTED, 0), **shared, "quantity": "", "unit": "", "segment": 0}]
     return [

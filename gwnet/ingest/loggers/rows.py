@@ -102,6 +102,7 @@ class LoggerFile:
         self.name = path.name
         self.plan = plan
         self.size_bytes = path.stat().st_size
+        # Of the bytes as they came, whatever encoding they are read in.
         self.sha256 = file_hash(path)
         self.remarks: list[str] = []
         self._encoding = encoding
@@ -179,10 +180,12 @@ class LoggerFile:
         gwnet.errors.IngestError
             If a line is too long to be one, or so many rows are bad that the layout does not fit.
         """
+        # A file can be read through again; its oddities are then counted anew.
         self._odd = Oddities()
         self._clock = ToUtc(self.plan.zone, self.layout.repeated_hour) if self.plan.zone else None
         head = read_head(self.path, self._encoding, self.layout.sheet)
         reader = BlockReader(self.plan, self._odd, "utf-8" if head.encoding == "utf-16" else head.encoding)
+        # Blocks are in bytes, what is bounded is rows: wide files have longer lines.
         usual = max(20, sum(len(line) + 1 for line in head.lines) // max(len(head.lines), 1))
         held: list[Rows] = []
         for block in blocks(head, min(_BLOCK_ROWS * usual, 1 << 23)):
@@ -193,6 +196,7 @@ class LoggerFile:
                 yield from self._cut(self._in_utc(part), max(rows, 1))
                 held = []
             reader.remember(block.text)
+            # A wrong layout makes every row bad; a file of millions need not be read to its end for that.
             if self._odd.counts["bad"] >= MOST_BAD:
                 self._refuse("at least ")
 
@@ -253,6 +257,7 @@ class LoggerFile:
         if self._clock is None:
             raise IngestError("A time without an offset was met.", where=self.name, fix="Give the zone in the layout.")
         clock = self._clock.convert(part.time_ms, part.counter)
+        # Rows with and without an offset may stand in one file, as after a change of settings.
         own = np.zeros(part.row.shape, dtype=bool) if given is None else given != NO_OFFSET
         utc = clock.utc if given is None else np.where(own, part.time_ms - given * 60_000, clock.utc)
         zone = self._clock.zone

@@ -70,6 +70,7 @@ def sheet_text(path: Path, sheet: str = "") -> SheetText | None:
     """
     try:
         with path.open("rb") as file:
+            # By its first bytes, whatever its name is.
             if file.read(len(_ARCHIVE)) != _ARCHIVE:
                 return None
         state = path.stat()
@@ -99,11 +100,13 @@ def _written(name: str, _changed_ns: int, _size: int, sheet: str) -> SheetText:
     folder = tempfile.mkdtemp(prefix="gwnet-sheet-")
     text = Path(folder) / "sheet.csv"
     written = SheetText(text, chosen.title, titles)
+    # The text goes when the cache lets go of it, or the program ends.
     weakref.finalize(written, shutil.rmtree, folder, ignore_errors=True)
     with text.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, delimiter=DELIMITER, lineterminator="\n")
         line = 0
         for number, cells in book.rows(chosen.part):
+            # A workbook leaves out blank rows; without them no line number would be that of the sheet.
             file.write("\n" * min(number - line - 1, _MOST_BLANK))
             line = number
             row = [""] * (cells[-1].place + 1)
@@ -117,5 +120,6 @@ def _to_the_second(value: Any) -> Any:
     """Return a time to the second where it is one but for the rounding of a day's fraction."""
     if not isinstance(value, dt.datetime):
         return value
+    # A cell holds a day as a fraction in binary, so that 10:15 comes out some microseconds off.
     rounded = (value + dt.timedelta(milliseconds=500)).replace(microsecond=0)
     return rounded if abs(rounded - value) < dt.timedelta(milliseconds=5) else value

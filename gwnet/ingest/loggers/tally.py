@@ -43,12 +43,15 @@ class RhythmTally:
         """
         if not time_ms.size:
             return
+        # The step over the edge of two chunks may be a gap too.
         steps = np.diff(time_ms) if self._last is None else np.diff(time_ms, prepend=self._last)
         self._last = int(time_ms[-1])
         forward = steps[steps > 0]
         if forward.size >= _FEWEST_STEPS or (forward.size and self._usual is None):
             kinds, counts = np.unique(forward, return_counts=True)
             self._usual = float(kinds[np.argmax(counts)])
+            # Gaps are judged by the interval of their own part of the file, which may be set
+            # anew on the way.
             self._first_usual = self._first_usual or self._usual
         self._backward += int(np.count_nonzero(steps < 0))
         if self._usual is not None:

@@ -130,6 +130,7 @@ def read_head(path: Path, encoding: str = "utf-8", sheet: str = "") -> Head:
     text = start.decode("utf-8-sig" if encoding == "utf-8" else encoding, "replace")
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     whole = size <= len(start)
+    # The last line of a head may be cut anywhere.
     if not whole or not lines[-1]:
         lines.pop()
     if not lines or max(len(line) for line in lines) > LONGEST_LINE:
@@ -152,6 +153,7 @@ def _refuse_no_text(path: Path, start: bytes, encoding: str) -> None:
         fix = "Export the readings as delimited text (CSV), or save the sheet as CSV."
         raise UnreadableFileError(message, where=str(path), fix=fix)
     sample = start[: 1 << 14]
+    # Tab, line ends and form feed are of text; a few others may be garbled signs of one.
     odd = sum(sample.count(bytes([sign])) for sign in (*range(9), *range(14, 32)))
     if encoding != "utf-16" and odd > len(sample) // 50:
         message = f"The file is not text: {odd} of its first {len(sample):,} bytes are control signs."
@@ -220,10 +222,12 @@ def _pieces(head: Head, size: int) -> Iterator[bytes]:
                 piece = file.read(size)
                 end = not piece
                 if decoder:
+                    # All that follows looks for the byte of a line end, which UTF-16 has within other signs.
                     piece = decoder.decode(piece, final=end).encode("utf-8", "replace")
                 piece = held + piece if held else piece
                 held = b""
                 if b"\r" in piece:
+                    # Its line feed may be the first byte of the next piece; replaced now, there would be an empty line.
                     if piece.endswith(b"\r") and not end:
                         piece, held = piece[:-1], b"\r"
                     piece = piece.replace(b"\r\n", b"\n").replace(b"\r", b"\n")

@@ -120,6 +120,7 @@ class Trial:
         import pandas as pd
 
         shown = set(self.first["row"])
+        # A short file has the same rows first and last.
         later = self.last[~self.last["row"].isin(shown)]
         return pd.concat([self.first, later], ignore_index=True) if len(later) else self.first
 
@@ -174,6 +175,7 @@ def try_file(
     try:
         zone = zone or _stand_in(proposed, notes)
         only = only or _first_of_several(path, proposed, notes)
+        # What is shown may stand on an assumption; the layout that is saved has none of these.
         known = _with_units(path, proposed, notes)
         file = open_logger_file(path, known, zone=zone, only=only, quantity=quantity)
     except LayoutError as error:
@@ -313,6 +315,7 @@ def _gaps(ordered: NDArray[np.int64]) -> tuple[float, pd.DataFrame, int]:
     steps = np.diff(ordered)
     if not steps.size:
         return float("nan"), pd.DataFrame(columns=names), 0
+    # The most frequent step, since a mean counts the gaps that are looked for.
     lengths, often = np.unique(steps, return_counts=True)
     usual = int(lengths[often.argmax()])
     places = np.flatnonzero(steps > 1.5 * usual)

@@ -59,6 +59,7 @@ _LENGTHS: Final[dict[str, str]] = {
 }
 _PRESSURES: Final[dict[str, str]] = {
     **dict.fromkeys(("mb", "millibar", "millibars"), "mbar"),
+    # The a and g say absolute or gauge, which the heading or the size of the values decides as for other units.
     **dict.fromkeys(("psia", "psig", "lb/in2", "lbf/in2"), "psi"),
     **dict.fromkeys(("mh2o", "mws", "m h2o", "mwc"), "mH2O"),
     **dict.fromkeys(("cmh2o", "cm h2o", "cmws", "cmwc"), "cmH2O"),
@@ -247,10 +248,12 @@ def read_heading(heading: str, unit_cell: str = "") -> Named:
     >>> read_heading("Abs Pres, psi (sensor 12)")
     Named(quantity='absolute pressure', unit='psi', vague=False)
     """
+    # An underscore counts as a letter in patterns, so that no word would end at it.
     plain = heading.replace("_", " ")
     quantity = next((name for words, name in _NAME_PATTERNS if words.search(plain)), "")
     if quantity:
         unit = heading_unit(heading, quantity, unit_cell)
+        # A level in a unit of pressure is a pressure of something, whatever its heading calls it.
         if unit or QUANTITIES[quantity] != "length" or not heading_unit(heading, "water pressure", unit_cell):
             return Named(quantity, unit)
     vague = _VAGUE.search(heading) is not None and _OTHER_DEPTHS.search(plain) is None
@@ -288,6 +291,7 @@ def heading_unit(heading: str, quantity: str, unit_cell: str = "", *, strict: bo
     candidates = [unit_cell.strip().strip("[]()")] if unit_cell.strip() else []
     for inside in re.findall(r"[\[(]([^\[\]()]*)[\])]", heading):
         candidates += [inside, *inside.split()[:1]]
+    # Brackets before commas, and words last: the last word of a heading is a unit by chance more easily.
     candidates += [part.split("(")[0].split("[")[0] for part in heading.split(",")[1:]]
     candidates += [part.strip().split(" ")[0] for part in candidates[len(candidates) - heading.count(",") :]]
     if not strict:

@@ -97,6 +97,7 @@ def apply_mapping(mapping: Mapping, files: Sequence[SourceFile]) -> Applied:
     opened = _open(mapping, files)
     reported: set[Rejection] = set()
     tables: list[MappedTable] = []
+    # In the order of dependence, whatever the order of the mapping: levels look at the measuring points made before.
     for plan in sorted(mapping.plans, key=lambda one: ORDER[one.table]):
         table = MappedTable(plan)
         pairs = opened.get(plan.source, []) if plan.source else [(None, _constants(plan))]
@@ -109,6 +110,8 @@ def apply_mapping(mapping: Mapping, files: Sequence[SourceFile]) -> Applied:
                 for remark in new.remarks[len(one.remarks) :]
             ]
             pairs = [(file, new) for new, (file, _) in zip(spread, pairs, strict=True)]
+        # All files together: a well that two files name is one row, and a measuring point may go on from one to the
+        # next.
         rows = _rows(plan, pairs, mapping, opened)
         # Measuring points come before levels, in the order of dependence.
         points = [change for made in tables for change in made.changes]
@@ -144,6 +147,7 @@ def _open(mapping: Mapping, files: Sequence[SourceFile]) -> dict[str, list[tuple
         opened[name] = [(file, open_table(source, file, grid)) for file, grid in fitting]
         met |= {file.name for file, _ in fitting}
     for file in files:
+        # A file that nothing reads is a mistake of the call, and is not passed over in silence.
         if file.name not in met:
             message = f"The file {file.name} is of no source of the mapping."
             sources = ", ".join(f"{name} ({source.file})" for name, source in mapping.sources.items())
@@ -154,6 +158,7 @@ def _open(mapping: Mapping, files: Sequence[SourceFile]) -> dict[str, list[tuple
 
 def _constants(plan: Plan) -> SourceTable:
     """Return a table for rows that come from the mapping alone: one row, or one for each that it gives."""
+    # A table such as sites may come from the mapping alone.
     count = len(plan.given) or 1
     return SourceTable("the mapping", plan.table, [], [], [[] for _ in range(count)], list(range(1, count + 1)))
 
@@ -189,6 +194,7 @@ def _settle(plan: Plan, rows: Rows, table: MappedTable, points: list[PointChange
     if needed and plan.source:
         filled = [[bool(rows.columns[name].cells[row]) for name in needed] for row in range(rows.count)]
         partly = sum(any(flags) and not all(flags) for flags in filled)
+        # A list of wells has rows for wells without a screen; they say nothing here, and are no fault.
         empty = rows.keep([all(flags) for flags in filled])
         if empty:
             remark = f"{plan.table}: {_many(empty)} without {' and '.join(needed)} passed over"
@@ -201,6 +207,7 @@ def _settle(plan: Plan, rows: Rows, table: MappedTable, points: list[PointChange
     elif plan.table in _OF_THINGS:
         table.remarks += rows.join_repeats()
     elif plan.table in {"construction", "measuring_points", "rounds", "deployments", "thresholds"}:
+        # A screen is repeated beside every reading of its well in many sources.
         rows.drop_repeats()
 
 
@@ -224,6 +231,8 @@ def _sheet(plan: Plan, rows: Rows, number: int, table: SourceTable, problems: li
         open_row=table.open_row,
         from_changes=plan.changes,
         open_columns=_open_columns(plan, table),
+        # What was written stays with each cell, so that a rejection by the loader shows the source's words and not
+        # ours.
         origins={
             name: (made.heading or name, [made.written[row] for row in mine]) for name, made in rows.columns.items()
         },
@@ -262,6 +271,7 @@ def _unused(mapping: Mapping, sources: dict[str, list[SourceTable]]) -> dict[str
             for rules in plan.rules.values():
                 for rule in rules:
                     own = rule.used if plan.source == name else ()
+                    # The columns of interval ends are made here and are in no file.
                     references += [one for one in own if plan.intervals is None or one not in {TOP, BOTTOM}]
                     if rule.lookup is not None and rule.lookup.source == name:
                         references += [rule.lookup.key, rule.lookup.value]

@@ -59,6 +59,7 @@ def binary_grids(path: Path, content: bytes) -> list[Grid]:
 def _workbook(path: Path, content: bytes) -> list[Grid]:
     package = Package(path.name, content)
     book = Workbook(package)
+    # Hidden sheets hold lists and what somebody put out of the way.
     return [_sheet_grid(path.name, sheet, book) for sheet in package.sheets if sheet.part and sheet.visible]
 
 
@@ -75,6 +76,7 @@ def _sheet_grid(file: str, sheet: SheetPart, book: Workbook) -> Grid:
 
 
 def _grid(file: str, sheet: str, rows: list[list[str]], *, headed: bool = False) -> Grid:
+    # Programs write thousands of formatted rows without content behind a table.
     while rows and not any(cell.strip() for cell in rows[-1]):
         rows.pop()
     return Grid(f"{file} [{sheet}]", sheet, sheet, rows, list(range(1, len(rows) + 1)), headed=headed)
@@ -83,6 +85,7 @@ def _grid(file: str, sheet: str, rows: list[list[str]], *, headed: bool = False)
 def _ods(path: Path, content: bytes) -> list[Grid]:
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         info = archive.getinfo("content.xml")
+        # Before it is unpacked: a small file can hold gigabytes of zeros.
         if info.file_size > min(LARGEST_UNPACKED, LARGEST_RATIO * len(content)):
             message = f"The file unpacks to {info.file_size / 1e6:,.0f} MB, which is too much."
             raise UnreadableFileError(message, where=path.name, fix="Save its tables as CSV.")
@@ -110,10 +113,12 @@ class _OdsSheets:
     def parse(self, text: bytes) -> None:
         """Parse the content of the file; a document type is refused."""
         parser = expat.ParserCreate()
+        # Without it a text comes in pieces, split at every line end and entity.
         parser.buffer_text = True
         parser.StartElementHandler = self._start
         parser.EndElementHandler = self._end
         parser.CharacterDataHandler = self._say
+        # Entities can be nested so that a small file fills the memory, or name files of this machine.
         parser.StartDoctypeDeclHandler = self._refuse
         parser.Parse(text, True)
 
@@ -145,6 +150,7 @@ class _OdsSheets:
         if kind == "p":
             self._in_text = False
         elif kind in {"table-cell", "covered-table-cell"}:
+            # A sheet is filled up to its last column by one repeated empty cell.
             repeated = min(int(self._cell.get("number-columns-repeated", "1")), _MOST_REPEATS)
             if "formula" in self._cell and self.tables:
                 self.formulas[-1].add((len(self.tables[-1][1]) + 1, len(self._row)))
@@ -158,6 +164,7 @@ class _OdsSheets:
 
     def _text(self) -> str:
         kind = self._cell.get("value-type", "")
+        # The value, not the text beside it, which is rounded to what the sheet shows.
         if kind == "float":
             return text_of(float(self._cell.get("value", "nan")))
         if kind == "date":
@@ -263,9 +270,12 @@ def query_grid(address: str, query: str) -> Grid:
             rows = [[text_of(_plain(value)) for value in row] for row in result]
             # Whatever the query does, nothing of it stays.
             connection.rollback()
+        # A pool would keep the connection to a foreign database open.
         engine.dispose()
     except (SQLAlchemyError, ImportError, ValueError, TypeError) as error:
         reason = str(getattr(error, "orig", None) or type(error).__name__).splitlines()[0]
+        # Drivers repeat the address in their errors. Where there is no password, a sign that no message has stands for
+        # it.
         reason = hide_passwords(reason).replace(url.password or "\0", MASK)
         message = f"The query could not be run: {reason}."
         raise UnreadableFileError(message, where=shown, fix="Check address, rights and query.") from None

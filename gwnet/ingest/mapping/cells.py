@@ -84,6 +84,7 @@ def make_cells(column: Column, rule: Rule, table: SourceTable, source: Source, t
     """
     heading, written = _written(rule, table)
     missing = {*MISSING, *source.missing, *rule.missing}
+    # Words for no value first: a pattern or a word list would otherwise be asked what -999 means.
     cells = ["" if cell in missing else cell for cell in (one.strip() for one in written)]
     if rule.pattern:
         pattern = re.compile(rule.pattern)
@@ -100,6 +101,7 @@ def make_cells(column: Column, rule: Rule, table: SourceTable, source: Source, t
         rule.formats or rule.zone or rule.time_unknown or rule.first_year
     ):
         cells, problems = _times(column, rule, cells)
+    # At last, so that a condition may name any column of the source, whatever became of the cell.
     if rule.only is not None:
         cells = [cell if held else "" for cell, held in zip(cells, holds(rule.only, table), strict=True)]
     return Made(cells, heading, written, unit, problems)
@@ -169,6 +171,7 @@ def plain_number(cell: str, decimal: str, thousands: str) -> str:
     if thousands:
         plain = plain.replace(thousands, "")
     if decimal == ",":
+        # 1.234,5 without a declared mark of thousands stays no number: which mark is which would be a guess.
         plain = plain.replace(",", ".") if plain.count(",") == 1 and "." not in plain else plain
     return plain if _NUMBER.fullmatch(plain) else cell
 
@@ -182,6 +185,7 @@ def _numbers(column: Column, rule: Rule, cells: list[str], table: SourceTable, s
     added = [(1, rule.plus), (-1, rule.minus)]
     others = [(sign, table.cells(reference)) for sign, reference in added if reference is not None]
     plain = [plain_number(_without_unit(cell, rule.unit), *marks) for cell in cells]
+    # As it is written, digit for digit: arithmetic would change 10.50 to 10.5, and with it what is kept as read.
     if factor == 1 and not others:
         return plain, unit
     made = []
@@ -191,6 +195,8 @@ def _numbers(column: Column, rule: Rule, cells: list[str], table: SourceTable, s
             for sign, column_cells in others:
                 value += sign * _decimal(plain_number(column_cells[row], *marks))
         except InvalidOperation:
+            # A number whose partner is missing has no sum; a text stays, so that the loader rejects it by its own
+            # words.
             made.append("" if _NUMBER.fullmatch(cell) else cell)
             continue
         made.append(_text(value * factor))
@@ -206,6 +212,7 @@ def _without_unit(cell: str, unit: str) -> str:
 
 def _factor_and_unit(column: Column, rule: Rule) -> tuple[Decimal, str]:
     """Return what numbers are multiplied with, and their unit then; empty for columns that are no lengths."""
+    # Decimal by way of text: a float would bring its binary dust into every product.
     factor, unit = Decimal(str(rule.factor)), rule.unit
     if rule.positive == "up":
         factor = -factor
@@ -255,6 +262,7 @@ def _of_cell(cell: str, marks: tuple[str, str], column: Column) -> str:
 def _times(column: Column, rule: Rule, cells: list[str]) -> tuple[list[str], dict[int, tuple[str, str, str]]]:
     """Return dates and times in ISO 8601, and the problems of rows whose time is not one of the zone."""
     formats = compile_formats(rule.formats or ("iso",))
+    # Each distinct cell once: a day stands in many rows.
     stamps = {cell: _stamp(cell, formats, rule) for cell in set(cells) if cell}
     zoned = _offsets(stamps, rule.zone) if rule.zone and column.kind == "timestamp" else {}
     texts = {"": "", **{cell: _as_text(column, cell, stamp, zoned) for cell, stamp in stamps.items()}}
@@ -297,6 +305,7 @@ def _stamp(cell: str, formats: Sequence[StampFormat], rule: Rule) -> _Stamp | No
             continue
         moment = _EPOCH + dt.timedelta(milliseconds=milliseconds)
         if rule.first_year and "y" in one.letters:
+            # The year of that ending in the hundred years from the first on.
             year = rule.first_year + (moment.year - rule.first_year) % 100
             try:
                 moment = moment.replace(year=year)
@@ -304,6 +313,7 @@ def _stamp(cell: str, formats: Sequence[StampFormat], rule: Rule) -> _Stamp | No
                 continue
         hours = [place for place, letter in enumerate(one.letters, 1) if letter in {"H", "I", "count"}]
         has_time = any(found[place] is not None for place in hours)
+        # Midnight or noon that a program filled in is no time of day; the reading keeps its day alone.
         if has_time and f"{moment:%H:%M}" in rule.time_unknown:
             has_time = False
         # The zone of the rule goes before an offset in the cell, which a program may have added.
@@ -340,6 +350,7 @@ def _as_text(column: Column, cell: str, stamp: _Stamp | None, zoned: dict[str, s
     text = f"{stamp.moment:%Y-%m-%d}T{time}"
     if zoned.get(cell, "skipped") not in {"skipped", "twice"}:
         return text + zoned[cell]
+    # Without zone and offset the time stays local, and the loader takes the zone of the site.
     return text if stamp.offset is None else text + clock.offset_text(stamp.offset)
 
 
@@ -361,6 +372,7 @@ def first_filled(several: Sequence[Made]) -> Made:
         return first
     units = {made.unit for made in several}
     if len(units) > 1:
+        # A column has one unit in its heading, so values of two units meet in metres.
         several = [_in_metres(made) for made in several]
     count = len(first.cells)
     chosen = [next((n for n, made in enumerate(several) if made.cells[row]), 0) for row in range(count)]

@@ -96,6 +96,8 @@ def write_mapping(
             lines += ["given = ["]
             lines += [f"  {_toml(row)},{_check(table.given_check)}" for row in table.given]
             lines += ["]"]
+        # The short rules first: in TOML a rule with words opens a table of its own, after which no plain key of this
+        # one can follow.
         lines += ["", "[table.columns]"]
         for column, rule in table.columns.items():
             if not _is_worded(rule):
@@ -129,6 +131,7 @@ def _check(text: str) -> str:
 
 
 def _one_line(text: str) -> str:
+    # A line end in a heading would end the comment, and what follows would be read as a key.
     return "".join(sign if sign.isprintable() else " " for sign in text)
 
 
@@ -170,5 +173,6 @@ def _toml(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
+        # Texts of JSON are texts of TOML, but for the delete sign, which TOML wants escaped.
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return str(value)

@@ -53,8 +53,10 @@ def take_rows(file: SourceFile, grid: Grid, start: int, numbers: Iterable[int]) 
         above = [cells.get(number, []) for number in range(1, first)]
         content = as_csv([*above, *(cells[row] for row in rows)])
         return Excerpt(stem, ".csv", content, {row: first + place for place, row in enumerate(rows)})
+    # With its mark and encoding, so that the rows, once corrected, are read by the same mapping as the file.
     mark, encoding = next((pair for pair in _MARKS if file.content.startswith(pair[0])), (b"", grid.encoding))
     lines = _LINE.findall(file.content[len(mark) :].decode(encoding or "utf-8"))
+    # With what stands above the headings: a mapping may read labels there, and counts lines from the top.
     kept = lines[: first - 1]
     places: dict[int, int] = {}
     for row in rows:

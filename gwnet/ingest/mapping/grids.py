@@ -126,6 +126,7 @@ def read_source(address: str, query: str = "") -> SourceFile:
         from gwnet.ingest.mapping.binary_grids import query_grid
 
         grid = query_grid(address, query)
+        # What is kept of a query is its answer: the same question may be answered otherwise tomorrow.
         content = as_csv(grid.rows)
         return SourceFile(grid.file, content, hashlib.sha256(content).hexdigest(), "", [grid])
     path = Path(address)
@@ -201,6 +202,7 @@ def decode(name: str, content: bytes, encoding: str = "") -> tuple[str, str]:
     elif len(content) > 20 and content[1:4000:2].count(0) > 0.8 * len(content[1:4000:2]):
         tried = ["utf-16-le"]
     else:
+        # UTF-8 first, as text of another encoding is hardly ever valid in it; latin-1 last, as it takes every byte.
         tried = ["utf-8", "cp1252", "latin-1"]
     if b"\x00" in content and not tried[0].startswith("utf-16"):
         message = "The file holds zero bytes: it is not text."
@@ -275,6 +277,7 @@ def _cut(line: str, widths: tuple[int, ...]) -> list[str]:
 
 
 def _split(name: str, text: str, delimiter: str, comment: str) -> tuple[list[list[str]], list[int]]:
+    # Remarks may be longer than the usual limit of 128 kB; an unclosed quote still runs into this one.
     csv.field_size_limit(1 << 20)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     rows: list[list[str]] = []
@@ -282,6 +285,7 @@ def _split(name: str, text: str, delimiter: str, comment: str) -> tuple[list[lis
     before = 0
     try:
         for cells in reader:
+            # A row begins in the line after the one where the last ended: cells in quotes run over several lines.
             number, before = before + 1, reader.line_num
             if comment and cells and cells[0].startswith(comment):
                 continue
@@ -306,6 +310,7 @@ def find_delimiter(text: str) -> str:
     str
         Delimiter; empty where no sign parts two lines.
     """
+    # A part is enough to tell, and a file may have millions of lines.
     sample = [line for line in text[: 1 << 18].split("\n")[:2000] if line.strip()]
     best, chosen = (0, 0), ""
     for delimiter in DELIMITERS:
@@ -320,6 +325,7 @@ def find_delimiter(text: str) -> str:
         score = (round(20 * often / len(sample)), width)
         if score > best:
             best, chosen = score, delimiter
+    # Blanks at last: every sentence has them.
     tokens = Counter(len(line.split()) for line in sample)
     if not chosen and len(sample) > 2 and max(tokens) > 1 and tokens[max(tokens)] >= 0.9 * len(sample):
         return BLANKS
@@ -342,6 +348,7 @@ def find_widths(text: str) -> tuple[int, ...]:
     lines = [line.expandtabs() for line in text[: 1 << 18].split("\n")[:2000] if line.strip()]
     usual = Counter(len(line.split()) for line in lines)
     count = max(usual, key=lambda number: usual[number]) if usual else 0
+    # By the lines that look alike: a title or a total would close every gap between columns.
     lines = [line for line in lines if len(line.split()) == count]
     if count < 2 or len(lines) < 3:
         return ()
@@ -378,5 +385,6 @@ def text_of(value: Any) -> str:
     if isinstance(value, dt.date | dt.time):
         return value.isoformat()
     if isinstance(value, float):
+        # Workbooks keep 5 as 5.0; codes and years would not be found with the point.
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
     return str(value)

@@ -47,15 +47,18 @@ def read_intervals(cell: str, decimal: str = ".") -> list[tuple[str, str]] | Non
     >>> read_intervals("20-30; 45") is None
     True
     """
+    # The many dashes of word processors, and the minus sign.
     text = re.sub(r"[\u2010-\u2015\u2212]", "-", cell).casefold()
     number = rf"\d+(?:{re.escape(decimal)}\d+)?|{re.escape(decimal)}\d+"
     end = rf"({number})\s*({_UNIT})?"
     between = r"\s*(?:-|\bto\b|\bthru\b|\bthrough\b|\bbis\b|\bà\b|\bhasta\b|\buntil\b)\s*"
     pattern = re.compile(rf"(?<![\w{re.escape(decimal)}-]){end}{between}{end}(?![\w-])")
     found = pattern.findall(text)
+    # Anything left over, such as a third number, means that the cell was not understood: it is not read in part.
     if not found or _WORDS.sub("", pattern.sub(" ", text)):
         return None
     units = {UNIT_WORDS[unit.rstrip(".")] for row in found for unit in (row[1], row[3]) if unit}
+    # 20 ft to 8 m is a slip of somebody, and either unit might be the wrong one.
     if len(units) > 1:
         return None
     behind = f" {units.pop()}" if units else ""

@@ -54,19 +54,23 @@ def settle_levels(plan: Plan, rows: Rows, points: Sequence[PointChange] = ()) ->
         pointed = [way for way in said if way not in _OF_POINT or _has_point(rows, row, first)]
         if said and pointed[:1] != said[:1]:
             tally["before any measuring point of their well keep another way of saying the level"] += bool(pointed)
+        # The order of the rules in the mapping is the order of trust.
         chosen = (pointed or said or [""])[0]
+        # A depth above the mark needs the status flowing, which such sources do not give.
         if chosen in _DEPTHS and _is_negative(rows.cells(chosen)[row]) and _ELEVATION in said:
             tally["with a negative depth keep the water elevation, which says where the water stood"] += 1
             chosen = _ELEVATION
         if chosen != _TAPE and _TAPE in ways and all(rows.cells(name)[row] for name in TAPE_READINGS):
             if chosen:
                 tally["with two tape readings that contradict each other"] += _TAPE not in said
+                # Kept in the notes: nothing that was read is lost because something else counts.
                 _note(rows, row, TAPE_READINGS)
             chosen = chosen or _TAPE
         _empty_others(rows, row, ways, chosen)
         word = status.cells[row]
         if not chosen:
             if not word or word in NUMBER_REQUIRED:
+                # A status that requires a number cannot stand without one.
                 status.cells[row] = plan.no_level
                 tally[f"without a number got the status {plan.no_level!r}"] += 1
         elif word and word in STATUSES and word not in NUMBER_ALLOWED:
@@ -144,6 +148,7 @@ def _is_said(rows: Rows, way: str, row: int) -> bool:
     if not all(_NUMBER.fullmatch(cell) for cell in cells):
         return True  # the loader says what is wrong with it
     mark, water = (float(cell) for cell in cells)
+    # A tape that reads more at the water than at the mark is held the wrong way round, or mistyped.
     return water >= 0 and mark > water
 
 
@@ -166,6 +171,7 @@ def _sounds(way: str, status: str) -> bool:
 
 
 def _set_aside(rows: Rows, row: int, way: str, status: str) -> None:
+    # In a dry well the tape stops at the bottom, so that the number is a sounding, if below the measuring point.
     if not _sounds(way, status) or rows.cells("sounded_depth")[row]:
         _note(rows, row, _names(way))
         return

@@ -64,6 +64,7 @@ def find_mapping(store: Store, name: str) -> Mapping:
     LayoutError
         If it is no mapping.
     """
+    # By its ending as well, so that a file that is missing is not looked for on record.
     if Path(name).suffix.lower() == ".toml" or Path(name).is_file():
         return read_mapping(name)
     with store.reading() as connection:
@@ -120,9 +121,11 @@ def import_files(
     IngestError
         If a file cannot be read, or the mapping does not fit it.
     """
+    # A dry run may have open questions: it is how they are answered.
     if not dry_run:
         _refuse_open_checks(mapping)
     files = [read_source(address, query) for address in addresses]
+    # A correction of the same file by the same mapping is asked for on purpose.
     known = {} if dry_run or options.get("correct") else _imported(store, files, mapping)
     if known and all(file.sha256 in known for file in files):
         results = tuple(FileResult(file.name, note=known[file.sha256]) for file in files)
@@ -130,6 +133,7 @@ def import_files(
     applied = apply_mapping(mapping, files)
 
     def keep(connection: Connection, source_ids: list[int]) -> None:
+        # In the same unit of work: no row is on record without the mapping that made it.
         number = keep_mapping(connection, mapping.name, mapping.text, by=by)
         link_sources(connection, number, source_ids)
 

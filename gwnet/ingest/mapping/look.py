@@ -121,9 +121,11 @@ def look_at(file: SourceFile, grid: Grid, name: str, notes: Notes) -> Looked | N
         The table.
     """
     widths: tuple[int, ...] = ()
+    # No sign parts the cells, so that they may stand at fixed places.
     if file.text and not grid.delimiter:
         widths = find_widths(file.text)
         grid = text_grid(file.name, file.text, widths=widths, encoding=grid.encoding) if widths else grid
+    # Layers and tables of databases have their headings by themselves.
     start = 0 if grid.headed else _heading_place(grid)
     if start is None and len(grid.rows) < 2:
         return None
@@ -138,6 +140,7 @@ def look_at(file: SourceFile, grid: Grid, name: str, notes: Notes) -> Looked | N
     table = open_table(replace(source, delimiter=""), file, grid)
     if not table.rows:
         return None
+    # As they are written: -9999 and -9999.0 are two words, and both stand for nothing.
     nines = sorted({cell.strip() for row in table.rows for cell in row if _NINES.fullmatch(cell.strip())})
     if nines:
         source = replace(source, missing=tuple(nines))
@@ -186,6 +189,7 @@ def _kind(filled: list[str], source: Source) -> str:
     # Dates without marks, such as 20240131, look like whole numbers.
     if sum(map(looks_like_stamp, filled)) > 0.8 * len(filled) and not all(cell.isdigit() for cell in filled):
         return "stamp"
+    # Four fifths, as real columns have a few slips and remarks.
     if sum(map(looks_like_clock, filled)) > 0.8 * len(filled):
         return "clock"
     return "number" if sum(_odd(filled, source).values()) < 0.5 * len(filled) else "text"
@@ -214,6 +218,7 @@ def _looks(cell: str) -> str:
 def _heading_place(grid: Grid) -> int | None:
     """Return the place of the row of headings, None where there is none."""
     widths = Counter(_width(row) for row in grid.rows[:2_000] if _width(row))
+    # Weighted by width: long notes above a table make more narrow rows than the table has wide ones.
     usual = max(widths, key=lambda width: (widths[width] * min(width, 4), width)) if widths else 0
     best, chosen = 0.0, None
     for place, row in enumerate(grid.rows[:_MOST_ABOVE]):
@@ -223,6 +228,7 @@ def _heading_place(grid: Grid) -> int | None:
         if not filled or not below or _width(row) < min(usual - 1, 2) or _width(row) < 0.5 * usual:
             continue
         kinds = [_looks(cell) for cell in filled]
+        # A row of values is no heading, even where the headings are missing.
         if kinds.count("number") > len(filled) / 2 or (kinds.count("time") and kinds[0] == "time"):
             continue
         score = _score(cells, below)
@@ -242,6 +248,7 @@ def _score(cells: list[str], below: list[list[str]]) -> float:
         total = sum(kinds.values())
         if total and cell:
             kind, often = kinds.most_common(1)[0]
+            # A heading over cells of another kind counts in full: text over text may be just the first row.
             steady += (often / total) * (1.0 if kind != _looks(cell) else 0.3)
     named = sum(1 for cell in cells if cell and _looks(cell) == "text")
     numbers = sum(1 for cell in cells if _looks(cell) == "number")

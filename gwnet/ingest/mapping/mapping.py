@@ -224,10 +224,12 @@ class _Reader:
             self.refuse(place, f"{values!r} is no table of keys.", f"Its keys are: {', '.join(known)}.")
         for key, value in values.items():
             if key not in known:
+                # A key that is misspelt would have no effect, and its rule would look as if it held.
                 near = get_close_matches(key, known, n=1)
                 fix = f"Did you mean {near[0]!r}?" if near else f"The keys are: {', '.join(known)}."
                 self.refuse(place, f"{key!r} is no key of a mapping.", fix)
             kind, meaning = known[key]
+            # True is a whole number in Python, and would pass as column 1.
             right = isinstance(value, _KINDS[kind]) and (kind == "flag" or not isinstance(value, bool))
             if not right:
                 self.refuse(place, f"{key} = {value!r} is of the wrong kind.", f"It is: {meaning}.")
@@ -303,6 +305,7 @@ class _Reader:
         }
         rows = self.given(place, name, given.get("given", ()))
         if site and "site" in BY_NAME[name].names and "site" not in rules:
+            # Unless a rule says another: files of several sites name theirs in a column.
             rules = {"site": (Rule(value=site),), **rules}
         if "intervals" in given and not source:
             self.refuse(place, "intervals need a source of rows.", "Give from.")
@@ -331,6 +334,7 @@ class _Reader:
         return tuple(self.rule(place, one, sources) for one in (values if several else [values]))
 
     def rule(self, place: str, values: Any, sources: Pairs[str, Source]) -> Rule:
+        # The short form: a column alone is all that most rules say.
         if isinstance(values, str | int | list) and not isinstance(values, bool):
             values = {"column": values}
         given = dict(self.checked("rule", values, place))
@@ -364,6 +368,7 @@ class _Reader:
         for key in ("formats", "missing", "time_unknown"):
             if key in given:
                 given[key] = tuple(str(one) for one in given[key])
+        # Compiled once to find what is wrong now, and not at the first row that has a date.
         compile_formats(given.get("formats", ()), where=self.where)
         if given.get("zone"):
             try:
@@ -402,9 +407,11 @@ def parse_mapping(text: str, where: str) -> Mapping:
     reader = _Reader(where)
     try:
         content = tomllib.loads(text)
+    # A text with thousands of open brackets exhausts the parser.
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         message = f"The mapping is not well-formed TOML: {error}."
         raise LayoutError(message, where=where, fix="Check quotes and brackets in that line.") from None
+    # Keys at the top that belong into a table end up there when they are written below none.
     unknown = set(content) - {*KEYS[""], "source", "table"}
     if unknown:
         fix = "At the top are name, about, site, [source.NAME] and [[table]]."

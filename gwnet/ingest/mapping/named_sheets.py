@@ -44,6 +44,7 @@ def read_named(name: str, content: bytes) -> list[RawSheet]:
 
 
 def _sheet(name: str, grid: Grid) -> RawSheet:
+    # Exports give points for drawing; the places themselves are in the columns.
     grid = _without_places(name, grid)
     first = next((place for place, row in enumerate(grid.rows) if any(cell.strip() for cell in row)), 0)
     headings = grid.rows[first]
@@ -54,6 +55,7 @@ def _sheet(name: str, grid: Grid) -> RawSheet:
         rows.append([*cells, *[""] * (len(headings) - len(cells))][: len(headings)])
         numbers.append(number)
         for place, cell in enumerate(cells):
+            # Columns in round brackets are help of our own sheets, which calculate.
             if (number, place) in grid.formulas and place < len(headings) and not is_help(headings[place]):
                 message = "The cell holds a formula; a formula is not a reading."
                 fix = "Replace it by its value (paste as values)."

@@ -68,6 +68,7 @@ def keep_changes(rows: Rows) -> list[PointChange]:
     for (well, access), mine in of_well.items():
         days = {row: dates[row][:10] for row in mine}
         several = _days_of_several(mine, days, elevations)
+        # Within a day the order of the file counts, unless the day has two elevations: then only the clock can tell.
         mine.sort(key=lambda row: (dates[row] if days[row] in several else days[row], row))
         runs: list[list[int]] = []
         for row in mine:
@@ -77,6 +78,7 @@ def keep_changes(rows: Rows) -> list[PointChange]:
                 runs.append([row])
         for place, run in enumerate(runs):
             first = run[0]
+            # From the beginning of the day, or an earlier reading of that day would have no point.
             begin = dates[first] if days[first] in several and place else days[first]
             rows.columns["valid_from"].cells[first] = begin
             if place:
@@ -101,6 +103,7 @@ def _days_of_several(mine: list[int], days: dict[int, str], elevations: list[str
 
 def _same(one: str, other: str) -> bool:
     try:
+        # 101.5 and 101.50 are one elevation, which two people have written.
         return float(one) == float(other)
     except ValueError:
         return one == other

@@ -87,11 +87,13 @@ def propose_mapping(files: Sequence[SourceFile], known: Known) -> Proposal:
         If no table of wells or levels is found in them.
     """
     notes = Notes()
+    # A file a well, or a sheet a year: tables with the same headings are one source.
     looked = _grouped(_look_at_all(files, notes), notes)
     if not looked:
         where = ", ".join(file.name for file in files)
         message = "No table was found: no row of headings with rows of cells below it."
         raise LayoutError(message, where=where, fix="Check that these are tables; a logger's file: gwnet logger try.")
+    # Places before levels: whether a depth is below ground or below a point depends on what is known of the wells.
     survey = survey_places(looked, known, notes)
     tables: list[DraftTable] = [*propose_places(survey, notes)]
     for one in looked:
@@ -116,6 +118,7 @@ def propose_mapping(files: Sequence[SourceFile], known: Known) -> Proposal:
     text = write_mapping(
         name, survey.site, sources, tables, list(dict.fromkeys(notes.reasons)), list(dict.fromkeys(notes.doubts))
     )
+    # Read back from its own text: what is tried is exactly what is saved.
     return Proposal(text, parse_mapping(text, name), tuple(dict.fromkeys(notes.reasons)), tuple(open_checks(text)))
 
 
@@ -177,6 +180,7 @@ def _long(found: Looked, notes: Notes) -> Looked:
         notes.add(f"{found.table.file}: the columns from {columns[first].heading!r} on are days, one row a well")
     elif dated and not has_level and len(unknown) >= _LEAST_WIDE and not found.having("well", "station", "well name"):
         first, heading = unknown[0], "well"
+        # A text among them means that these are no wells, but columns that are not known.
         if any(c.kind not in {"number", ""} for c in columns[first:]):
             return found
         notes.add(f"{found.table.file}: the columns from {columns[first].heading!r} on are wells, one row a time")
@@ -191,6 +195,7 @@ def _grouped(looked: list[Looked], notes: Notes) -> list[Looked]:
     """Return one of each group of tables with the same headings, its source made to take all of them."""
     groups: dict[tuple[str, ...], list[Looked]] = {}
     for one in looked:
+        # The marks as well: 1,5 and 1.5 cannot be read by one source.
         key = (
             *one.table.headings,
             *(str(getattr(one.source, name)) for name in ("heading_row", "decimal", "delimiter")),
@@ -206,6 +211,7 @@ def _grouped(looked: list[Looked], notes: Notes) -> list[Looked]:
                 file=_pattern([one.file.name for one in group]),
                 sheet=_pattern([one.grid.sheet for one in group]),
             )
+            # A pattern that takes in a table with other headings would misread that one.
             if not any(_fits(source, one) for one in others):
                 first.source = source
                 first.table = replace(

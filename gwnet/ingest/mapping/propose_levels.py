@@ -52,6 +52,7 @@ def propose_levels(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable
     """
     levels = _levels(one, survey, notes)
     when = _when(one, survey, notes)
+    # A number without a day is no level, as an elevation in a list of wells is none.
     if not levels or when is None:
         return []
     events = DraftTable("level_events", one.source.name)
@@ -99,6 +100,7 @@ def _levels(one: Looked, survey: Survey, notes: Notes) -> list[tuple[str, dict[s
         found += [("tape_at_mark", _length(one, mark), ""), ("tape_at_water", _length(one, water), "")]
     taken: set[int] = {column.place for column in (mark, water) if column is not None}
     for quantity, ours in _OURS.items():
+        # "Elevation" alone may be of the ground or of the water; only that of the water changes from day to day.
         moving = [c for c in one.having("elevation") if ours == "water_elevation" and _moves(one, c, survey)]
         for column in [*one.having(quantity), *moving][:1]:
             if column.kind != "number" or column.place in taken:
@@ -130,6 +132,7 @@ def _moves(one: Looked, column: LookedColumn, survey: Survey) -> bool:
     values: dict[str, set[float]] = {}
     for name, value in zip(names, numbers(one, column.place).tolist(), strict=True):
         values.setdefault(name, set()).add(value)
+    # More values than wells and a fifth of the rows: a resurvey or two does not make an elevation move.
     return sum(map(len, values.values())) > 0.2 * len(names) + len(values)
 
 
@@ -203,6 +206,7 @@ def _confirmed(
         return ours, ""
     by_numbers = _reference(one, column, relations)
     if by_numbers:
+        # The numbers go before the heading: headings are copied from other tables.
         if by_numbers != ours:
             notes.add(f"{column.heading!r} counts from the {_WORDS[by_numbers]} by its numbers")
         return by_numbers, ""
@@ -228,6 +232,7 @@ def _reference(one: Looked, column: LookedColumn, relations: list[Relation]) -> 
                 said.add("depth_below_ground")
             elif meaning.quantity == "point elevation":
                 said.add("depth_to_water")
+    # Where ground and measuring point fit both, they are equal there, and say nothing.
     return said.pop() if len(said) == 1 else ""
 
 
@@ -261,6 +266,7 @@ def _settled(
         notes.add(f"{column.heading!r} is the elevation of the water: that is what a head is")
         return "water_elevation", ""
     doubt = "an elevation, or a depth below the measuring point (depth_to_water) or below ground (depth_below_ground)?"
+    # Only to put something behind the mark CHECK: a person decides, as depth and elevation can look alike.
     low = float(np.nanmedian(values[column.place])) if np.isfinite(values[column.place]).any() else 0.0
     return ("depth_below_ground" if low < 0 else "water_elevation"), doubt
 
@@ -292,12 +298,14 @@ def _sign(column: LookedColumn, relations: list[Relation], values: dict[int, np.
     if signs:
         return signs[0]
     known = values[column.place][np.isfinite(values[column.place])]
+    # Nearly all below zero: a few alone are water above the mark of flowing wells.
     return -1 if known.size and float(np.mean(known < 0)) > 0.95 else 1
 
 
 def _when(one: Looked, survey: Survey, notes: Notes) -> tuple[Any, str] | None:
     """Return the rule that says when a row was measured, and what is in doubt."""
     stamps = [c for c in one.having("date time", "date", "time") if c.kind == "stamp"]
+    # Whatever the column is called: what looks like times throughout is when.
     stamps += [c for c in one.columns if c.kind == "stamp" and not c.meaning.quantity]
     if not stamps and one.source.wide_heading == "date" and one.source.wide_first:
         stamps = [c for c in one.columns if c.heading == "date"]
@@ -341,6 +349,7 @@ def _when(one: Looked, survey: Survey, notes: Notes) -> tuple[Any, str] | None:
 
 def _first_year(texts: set[str], formats: list[str], now: dt.datetime | None) -> int:
     """Return from which year on two-digit years are, where some would not have come yet; 0 where they have."""
+    # Without a clock nothing is in the future.
     if now is None:
         return 0
     written = compile_formats([form for form in formats if "%y" in form])
@@ -348,6 +357,7 @@ def _first_year(texts: set[str], formats: list[str], now: dt.datetime | None) ->
         try:
             # A day more, as local clocks may be ahead of UTC.
             if form.pattern.fullmatch(text) and read_stamp(text, [form])[0] > (now.timestamp() + 86_400) * 1_000:
+                # So that the newest two-digit year that is possible is that of now.
                 return now.year - 99
         except StampError:
             continue

@@ -45,9 +45,11 @@ def propose_places(survey: Survey, notes: Notes) -> list[DraftTable]:
     tables = [_site(survey)]
     of_wells = survey.stations or next((one for one in survey.looked if _has_well_in_preamble(one)), None)
     if of_wells is None:
+        # Readings name wells, too; a table of them without places is better than none.
         of_wells = next((one for one in survey.looked if _has_wells(one)), None)
     if of_wells is not None:
         tables += _wells(of_wells, survey, notes)
+    # Each opening is a well of its own, and what the station says holds for all of them.
     if survey.ported is not None and survey.stations is not None:
         return [table for table in (_of_ports(table, survey) for table in tables) if table is not None]
     for one in survey.looked:
@@ -146,10 +148,12 @@ def _wells(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]:
         if column in {"drilled_on", "decommissioned_on"}:
             keys, check = _date_keys(one, keys, survey, notes)
             noted += [keys["column"]] if "missing" in keys else []
+        # Coordinates have the unit of their system; kilometres alone are turned into its metres.
         elif column not in {"ground_elevation", "total_depth"} and keys.get("unit") != "km":
             keys.pop("unit", None)
         wells.put(column, keys, check)
     if "ground_elevation" not in wells.columns and one is survey.stations and one.one("elevation") is not None:
+        # In a list of wells a bare elevation is that of the ground.
         wells.put("ground_elevation", _origin(one, "elevation")[0])
     _ground_of_readings(one, wells, survey, notes)
     _accuracy(one, wells)
@@ -206,6 +210,7 @@ def _give_places(one: Looked, wells: DraftTable, survey: Survey, notes: Notes) -
     if not codes or len(codes) > _MOST_GIVEN:
         return
     notes.add("no file says where the wells are; easting and northing are to be filled in for each")
+    # Rows to fill in rather than a hint: a person has only to type numbers.
     wells.given = [{"well": code, "easting": "", "northing": ""} for code in codes]
     level = one.having("depth below ground")
     if level and not survey.has_ground:
@@ -248,6 +253,7 @@ def _date_keys(one: Looked, keys: dict[str, Any], survey: Survey, notes: Notes) 
     written = compile_formats(formats or ["%Y-%m-%d"])
     odd = [cell for cell in dict.fromkeys(cells) if not any(form.pattern.fullmatch(cell) for form in written)]
     used = [form for form, one_of in zip(formats, written, strict=False) if any(map(one_of.pattern.fullmatch, cells))]
+    # "ca. 1970" is no day, and still worth keeping.
     if odd:
         notes.add(f"{keys['column']!r} has cells that are no day, which are kept in the notes: {', '.join(odd[:5])}")
         keys["missing"] = odd
@@ -286,12 +292,14 @@ def _station_points(one: Looked, wells: DraftTable, survey: Survey, notes: Notes
         return []
     points = DraftTable("measuring_points", one.source.name)
     points.put("well", survey.well_keys[one.source.name])
+    # Before nearly any reading; a later date would leave the oldest ones without a point.
     points.put("valid_from", {"value": "1900-01-01"})
     notes.add("measuring points have no date of survey and are taken to hold since 1900-01-01")
     if elevation is None:
         assert height is not None
         assert ground is not None
         assert isinstance(ground.keys, dict)
+        # Only where both have one unit does this add up; the rule carries that of the ground.
         elevation = ground.keys | {"plus": height.get("column", "")}
         notes.add("the elevation of the measuring point is that of the ground with the height above it")
     points.put("elevation", elevation)
@@ -310,6 +318,7 @@ def _construction(one: Looked, survey: Survey, notes: Notes) -> list[DraftTable]
     tables = []
     pairs: list[tuple[dict[str, Any], dict[str, Any], str]] = [
         (length_rule(one, top), length_rule(one, bottom), top.heading)
+        # Not strict: a source may have more tops than bottoms, and the pairs that are whole still count.
         for top, bottom in zip(tops, bottoms, strict=False)
     ]
     if not pairs:

@@ -35,6 +35,7 @@ def propose_points(one: Looked, survey: Survey, events: DraftTable, notes: Notes
         The table; None where readings do not say the elevation of their point.
     """
     elevation = one.one("point elevation")
+    # A list of stations has them already; twice they would overlap.
     if survey.has_points:
         return None
     if elevation is None or elevation.kind != "number":
@@ -59,6 +60,7 @@ def _unknown_zeros(one: Looked, elevation: LookedColumn) -> list[str]:
     """Return how the zero is written that stands for no elevation, where the others lie far from it."""
     values = numbers(one, elevation.place)
     others = np.abs(values[np.isfinite(values) & (values != 0)])
+    # Near sea level a mark may be at 0, so that the zero stays a number.
     if not others.size or others.min() < _FAR or others.min() < 0.2 * others.max():
         return []
     return sorted({one.table.rows[row][elevation.place].strip() for row in np.flatnonzero(values == 0)})
@@ -69,6 +71,7 @@ def _points_of_sums(one: Looked, survey: Survey, events: DraftTable, notes: Note
     depth, water = events.columns.get("depth_to_water"), events.columns.get("water_elevation")
     if depth is None or water is None or not isinstance(depth.keys, dict) or not isinstance(water.keys, dict):
         return None
+    # A sum of metres and feet is no elevation, and a turned depth would have to be taken off.
     if depth.keys.get("unit") != water.keys.get("unit") or depth.keys.get("positive"):
         return None
     places = [one.table.place(keys["column"]) for keys in (depth.keys, water.keys)]

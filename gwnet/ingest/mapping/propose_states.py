@@ -46,10 +46,12 @@ def propose_states(one: Looked, events: DraftTable, notes: Notes) -> None:
     numbered = _has_number(one, events)
     for column in [*one.having("status", "quality"), *notes_of_words]:
         words = _words(one, column)
+        # Codes of one or two letters say nothing to a reader of the notes.
         if any(len(word) > 2 for word in words):
             noted.append(column.heading)
         if not words or len(words) > _MOST_WORDS:
             continue
+        # What a word means depends on whether there is a number beside it: "pumping" with one is a level under pumping.
         with_number = {word: share > 0.5 for word, share in _share_with_number(one, column, numbered).items()}
         states = {word: _state(word, with_number=with_number[word]) for word in words}
         said = {word: _quality(word, states[word], with_number=with_number[word]) for word in words}
@@ -58,6 +60,7 @@ def propose_states(one: Looked, events: DraftTable, notes: Notes) -> None:
             states = {word: state for word, state in states.items() if state}
         if states and (any(states.values()) or (codes and column.meaning.quantity == "status")):
             statuses.append((column, states))
+        # Of free remarks at least half must be words for quality, or the column is for people.
         known = sum(bool(states.get(word) or said[word]) for word in words)
         if any(said.values()) and (column.meaning.quantity != "notes" or 2 * known >= len(words)):
             qualities.append((column, {word: quality for word, quality in said.items() if quality}))

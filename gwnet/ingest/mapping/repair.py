@@ -59,6 +59,7 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
     width = len(table.headings)
     whole = [row for row in table.rows if len(row) == width]
     kinds: list[_Kind] | None = None
+    # Where delimiters are followed by blanks throughout, a blank says nothing of where a text was torn.
     blanks = any(cell[:1] == " " for row in whole[:_SAMPLE] for cell in row)
     may_be_short = _may_be_short(table, width, delimiter)
     repaired: list[int] = []
@@ -67,12 +68,15 @@ def repair_rows(table: SourceTable, delimiter: str) -> None:
     kept_rows, kept_numbers = [], []
     for cells, number in zip(table.rows, table.numbers, strict=True):
         row = list(cells)
+        # A delimiter at the end of each line makes an empty cell, which no heading names.
         while len(row) > width and not row[-1].strip():
             row.pop()
         if len(row) > width and delimiter:
             kinds = kinds or [_kind([other[place] for other in whole[:_SAMPLE]]) for place in range(width)]
             ways = _ways(row, width, delimiter, kinds, joins_blanks=not blanks)
+            # Only where no known word fits: a list of words may lack one that contains the delimiter.
             ways = ways or _ways(row, width, delimiter, kinds, joins_blanks=not blanks, new_words=True)
+            # Two ways of reading a row are none: which one is right only a person can say.
             if len(ways) != 1:
                 table.rejections.append(_too_long(table, number, row, width, len(ways)))
                 continue
@@ -144,6 +148,7 @@ def _ways(
     With ``new_words`` a joined cell may be a word that its column of few words does not have.
     """
     surplus = len(row) - width
+    # The number of ways grows with every surplus cell; a row so torn is better corrected by hand.
     if surplus > _MOST_SURPLUS:
         return []
     ways = []

@@ -61,6 +61,7 @@ class Rows:
         for row in range(self.count):
             own = given[row] if by_position else by_key.get(tuple(self.columns[name].cells[row] for name in keys), {})
             for name, cell in own.items():
+                # What the files say goes before what the mapping fills in.
                 if not self.columns[name].cells[row]:
                     self.columns[name].cells[row] = self.columns[name].written[row] = cell
 
@@ -105,6 +106,7 @@ class Rows:
         differing: list[str] = []
         for row in range(self.count):
             key = tuple(self.columns[name].cells[row] for name in keys)
+            # In the place of the first, so that the order of the file stays.
             at = first.setdefault(key, row)
             for name, made in self.columns.items() if at != row else ():
                 if not made.cells[row] or made.cells[row] == made.cells[at]:
@@ -112,6 +114,7 @@ class Rows:
                 if made.cells[at]:
                     was, now = made.cells[at], made.cells[row]
                     differing.append(f"{' '.join(key)}: {name} {was!r}, in line {self.number[row]} {now!r}")
+                # The last counts: lists are continued at their end.
                 made.cells[at], made.written[at] = made.cells[row], made.written[row]
         self.take(list(first.values()))
         if not differing:

@@ -103,6 +103,7 @@ class SourceTable:
 
 
 def _plain(text: str) -> str:
+    # Headings are broken over lines in workbooks, and written in all ways.
     return " ".join(text.split()).casefold()
 
 
@@ -124,6 +125,7 @@ def is_of(source: Source, file: SourceFile, grid: Grid) -> bool:
         Whether file and sheet have its names.
     """
     name = original_name(file.name)[0]
+    # Its very name as well: brackets in a name are a pattern to fnmatch.
     named = fnmatch(name.lower(), source.file.lower()) or name == source.file
     return named and (not grid.sheet or fnmatch(grid.sheet.lower(), source.sheet.lower()) or grid.sheet == source.sheet)
 
@@ -178,6 +180,7 @@ def _below_headings(source: Source, grid: Grid) -> SourceTable:
             headings.pop()
         start += 1
     else:
+        # Of most rows, as the first may be a title.
         width = Counter(len(row) for row in grid.rows).most_common(1)[0][0]
         headings = [str(place) for place in range(1, width + 1)]
     units: list[str] = []
@@ -195,6 +198,7 @@ def _below_headings(source: Source, grid: Grid) -> SourceTable:
     if table.numbers and table.numbers[-1] == grid.open_row:
         table.open_row = grid.open_row
         table.open_place = min(len(table.rows[-1]), len(headings)) - 1
+    # Before anything reads a column by its place.
     repair_rows(table, grid.delimiter)
     return table
 
@@ -207,11 +211,13 @@ def _made_long(source: Source, table: SourceTable) -> SourceTable:
     rows, numbers = [], []
     for cells, number in zip(table.rows, table.numbers, strict=True):
         for place, well in enumerate(wells, first):
+            # An empty cell of a wide table is no reading that failed: the well was not visited.
             if cells[place].strip() not in missing and well:
                 rows.append([*cells[:first], well, cells[place]])
                 numbers.append(number)
     headings = [*kept, source.wide_heading, source.wide_value]
     units = [*table.units[:first], "", next((unit for unit in table.units[first:] if unit), "")]
+    # The cell that may be cut is in the column of values now, wherever it stood.
     open_place = min(table.open_place, headings.index(source.wide_value, first))
     return replace(table, headings=headings, units=units, rows=rows, numbers=numbers, open_place=open_place)
 

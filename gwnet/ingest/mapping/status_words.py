@@ -13,6 +13,7 @@ from gwnet.ingest.headings import fold
 #: Patterns of plain words and the status that they say; the first that is found holds.
 _STATUSES: Final[tuple[tuple[str, str], ...]] = (
     (
+        # Before the plain "pump" below, which would take these for the well's own pump.
         r"near\w* (well |by )*(pump|site)|pump\w*( on| is on| was on| running)? near|other well pump|adjacent.*pump"
         r"|nachbar.*pump",
         "nearby pumping",
@@ -23,6 +24,7 @@ _STATUSES: Final[tuple[tuple[str, str], ...]] = (
         r"obstruct|block|bridge|verstopft|obstru|clogged|silted|broken pipe|unable to (locate mp|lower)|no tape",
         "obstructed",
     ),
+    # Before the plain "pump" as well: "not pumping" says the opposite.
     (r"(not |no )pump", "static"),
     (r"pump|gepumpt|en bombeo|pompage", "pumping"),
     (r"\bdry\b|trocken|\bsec\b|a sec|\bseco\b|asseche|well went dry", "dry"),
@@ -108,6 +110,7 @@ def quality_of(word: str) -> str:
 
 
 def _first(patterns: tuple[tuple[str, str], ...], word: str) -> str:
+    # Without accents, digits and marks: patterns need one spelling of each word.
     plain = re.sub(r"[^a-z' ]+", " ", fold(word)).strip()
     if len(plain) < 3 and plain != "ok":
         return ""

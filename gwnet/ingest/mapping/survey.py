@@ -287,6 +287,7 @@ def _port(one: Looked, well: LookedColumn) -> LookedColumn | None:
     if port is None or port.place == well.place or port.filled < well.filled:
         return None
     pairs = {(row[well.place], row[port.place]) for row in one.table.rows}
+    # A column with one value a well parts nothing.
     return port if len(pairs) > 1.5 * len({name for name, _ in pairs}) else None
 
 
@@ -305,6 +306,7 @@ def _shared_column(one: Looked, stations: Looked) -> tuple[LookedColumn, LookedC
                 continue
             share = len(words & set(_cells(stations, theirs))) / len(words)
             same = mine.heading.casefold() == theirs.heading.casefold()
+            # Of columns that share the names equally, the one that is called the same.
             if share >= _LEAST_SHARED and (best is None or share + same > best[0]):
                 best = (share + same, mine, theirs)
     return None if best is None else (best[1], best[2])
@@ -326,6 +328,7 @@ def _own_key(one: Looked, notes: Notes) -> dict[str, Any]:
             notes.add(f"{one.table.file}: the well is {value!r}, under {label!r} above the table")
             return {"above": label}
     notes.add(f"{one.table.file}: no column says the well; it is called after the file or sheet")
+    # At last: a file a well is common, and its name is then the code.
     return {"file": "(.+)"}
 
 
@@ -377,6 +380,7 @@ def _crs(looked: list[Looked], notes: Notes) -> str:
             notes.add(f"the coordinate system is EPSG:{code[1]}, as said by {text!r}")
             return f"EPSG:{code[1]}"
     zones = [found for text in said if (found := re.search(r"utm\D*(\d{1,2})\s*([ns]?)\b", text, re.IGNORECASE))]
+    # South of the equator the numbers are others.
     if zones and zones[0][2].lower() != "s":
         zone = int(zones[0][1])
         return f"EPSG:{25800 + zone}|{zones[0][0]!r} is EPSG:{25800 + zone} on ETRS89 or EPSG:{32600 + zone} on WGS 84"
@@ -393,6 +397,7 @@ def _crs(looked: list[Looked], notes: Notes) -> str:
         words = (
             max(horizontal.words, key=lambda w: horizontal.words[w]).lower() if horizontal and horizontal.words else ""
         )
+        # Datums whose zones do not reach the place are passed over; WGS 84 has all of them and is the last.
         base = next(
             code
             for pattern, code, zones in _UTM_NORTH
@@ -406,4 +411,5 @@ def _crs(looked: list[Looked], notes: Notes) -> str:
 
 
 def _is_geographic(code: int) -> bool:
+    # EPSG numbers systems of latitude and longitude there.
     return 4000 < code < 5000

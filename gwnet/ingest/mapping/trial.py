@@ -106,6 +106,7 @@ def try_files(
         used = mapping if isinstance(mapping, Mapping) else read_mapping(mapping)
     if proposal is not None:  # files without a table of ours are named in the reasons
         names = {source.file for source in used.sources.values()}
+        # A file that no source takes would stop the mapping; when it is proposed, that is a note and no error.
         files = [file for file in files if any(_is_named(file.name, name) for name in names)]
     applied = apply_mapping(used, files)
     return Trial(used, proposal, applied, tuple(open_checks(used.text)), show_columns(applied), _missing(applied))

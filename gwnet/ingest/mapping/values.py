@@ -29,6 +29,7 @@ def has_groups(pattern: Any, least: int) -> bool:
     if not isinstance(pattern, str):
         return False
     try:
+        # Compiled with the mapping: at the first row it would fail with a load half read.
         return re.compile(pattern).groups >= least
     except (re.error, OverflowError, RecursionError):
         return False

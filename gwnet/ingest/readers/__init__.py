@@ -27,6 +27,7 @@ def read_bytes(path: Path) -> bytes:
         If it does not exist, cannot be read, is empty or too large.
     """
     try:
+        # Asked before the bytes are read: a wrong file of many gigabytes would not fit in memory.
         size = path.stat().st_size
         if size > LARGEST_FILE:
             message = f"The file has {size / 1e9:.1f} GB; at most {LARGEST_FILE / 1e9:.1f} GB are read at once."

@@ -143,6 +143,7 @@ class Package:
                 plain = locals_of[name] = name.rpartition(":")[2]
             return plain
 
+        # Piece by piece: a sheet of a million rows as a tree takes gigabytes.
         parser = expat.ParserCreate()
         parser.buffer_text = True
         parser.StartElementHandler = lambda name, attributes: handlers.start(local(name), attributes)
@@ -162,6 +163,7 @@ class Package:
     def _refuse_huge(self, size: int) -> None:
         members = self._archive.infolist()
         unpacked = sum(member.file_size for member in members)
+        # By the sizes that the archive states, before anything is unpacked.
         if len(members) > MOST_MEMBERS or unpacked > LARGEST_UNPACKED or unpacked > LARGEST_RATIO * size:
             message = f"The workbook unpacks to {unpacked / 1e6:,.0f} MB in {len(members)} parts, which is too much."
             self.refuse(message, "Save its tables as CSV.")

@@ -192,6 +192,8 @@ class _Reader:
             self._open[-1].text += text
 
     def _end(self, _name: str) -> None:
+        # Points and observations do not stay in the tree, so that a long document takes no more memory than its longest
+        # series.
         node = self._open.pop()
         if node.name == "point":
             self._points.append(_point(node, self._default()))
@@ -218,6 +220,7 @@ class _Reader:
     def _take(self, observation: _Node) -> None:
         """Add the points of an observation to the rows."""
         found = self.found
+        # Names of our own export: WaterML has no place of its own for the site and the access.
         parameters = {
             node.href("NamedValue", "name").rpartition(":")[2]: node.words("NamedValue", "value")
             for node in observation.children
@@ -254,6 +257,7 @@ class _Reader:
             return ""
         href = found.attributes.get("href", "")
         words = f"{href} {found.attributes.get('title', '')} {self.found.properties.get(href, '')}".lower()
+        # Depths first: "depth to water level" has the words of both.
         if any(word in words for word in _DEPTH_WORDS):
             return "depth_to_water"
         return "water_elevation" if any(word in words for word in _ELEVATION_WORDS) else ""

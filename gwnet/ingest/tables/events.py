@@ -22,7 +22,7 @@ from gwnet.ingest.tables.recording import is_same, not_compared, refuse_recorded
 from gwnet.ingest.tables.verdicts import note_disagreements, retire_verdicts
 from gwnet.store.contract import BY_NAME, READINGS
 from gwnet.store.fetch.reviews import approved_events
-from gwnet.store.models.base import known_on
+from gwnet.store.models.base import known_on, some_at_a_time
 from gwnet.store.models.levels import LevelEvent, LevelReading, LevelRecord
 from gwnet.store.recorded import recorded_columns
 from gwnet.store.save.bulk import insert_columns, reserve_ids
@@ -30,9 +30,6 @@ from gwnet.units import metres_per
 
 #: Columns of a level record that are compared with what is on record.
 _COMPARED: Final = tuple(column.stored_as for column in recorded_columns(BY_NAME["level_events"]))
-
-#: Most wells whose events are looked up in one query.
-_WELLS_AT_ONCE = 500
 
 
 def record_events(
@@ -213,6 +210,7 @@ def _refuse_duplicates(events: Events) -> int:
         return 0
     accesses = {word: number for number, word in enumerate(dict.fromkeys(events.access.tolist()))}
     numbers = {word: number for number, word in enumerate(dict.fromkeys(events.event.tolist()))}
+    # As numbers in one array: of a million rows a set of tuples would take far more memory.
     key = np.rec.fromarrays(
         [
             events.well[good],
@@ -240,11 +238,10 @@ def _on_record(connection: Connection, wells: NDArray[np.int64]) -> dict[Any, in
     """Return the ids of the events on record of some wells, by key."""
     event = LevelEvent
     id_of: dict[Any, int] = {}
-    concerned = np.unique(wells).tolist()
-    for start in range(0, len(concerned), _WELLS_AT_ONCE):
+    for concerned in some_at_a_time(np.unique(wells).tolist()):
         query = select(
             event.id, event.well_id, event.access, event.measured_at_utc, event.time_known, event.event
-        ).where(event.well_id.in_(concerned[start : start + _WELLS_AT_ONCE]))
+        ).where(event.well_id.in_(concerned))
         for number, well, access, time, known, code in connection.execute(query):
             # Written as `Events.key` writes it.
             text = time.replace(tzinfo=None).isoformat(timespec="microseconds")
@@ -256,8 +253,7 @@ def _live_records(connection: Connection, event_ids: list[int]) -> dict[int, dic
     """Return what is on record of events, with their readings, by event id."""
     record, reading = LevelRecord, LevelReading
     records: dict[int, dict[str, Any]] = {}
-    for start in range(0, len(event_ids), _WELLS_AT_ONCE):
-        some = event_ids[start : start + _WELLS_AT_ONCE]
+    for some in some_at_a_time(event_ids):
         rows = connection.execute(
             select(*(getattr(record, name) for name in ("id", "level_event_id", *_COMPARED))).where(
                 record.level_event_id.in_(some), known_on(record, None)

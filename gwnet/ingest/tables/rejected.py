@@ -70,6 +70,7 @@ def write_rejected(tables: Sequence[tuple[Parsed, TakeRows | None]], target: Pat
             target.mkdir(parents=True, exist_ok=True)
         for stem, suffix, content in _contents(tables):
             path = _free_name(target, stem, suffix)
+            # Fails where another load has taken the name since: its rows must not be lost.
             with path.open("xb") as file:
                 written.append(path)
                 file.write(content)
@@ -97,6 +98,7 @@ def _contents(tables: Sequence[tuple[Parsed, TakeRows | None]]) -> Iterator[tupl
 
 
 def _stem(parsed: Parsed) -> str:
+    # Rows that are rejected once more, after a try to correct them, do not gather endings.
     stem = re.sub(r"(\.rejected(-\d+)?)+$", "", re.sub(r"[^\w.\-]+", "_", parsed.raw.sheet.title))
     return stem if stem.lower().startswith(parsed.table.name) else f"{parsed.table.name}_{stem}"
 
@@ -119,6 +121,7 @@ def _with_problems(parsed: Parsed) -> bytes:
         if problem.row is not None:
             column = f"{problem.column}: " if problem.column else ""
             problems[problem.row].append(f"{column}{problem.message} {problem.fix}".strip())
+    # Without the problems of the load before, where the file is itself one of rejected rows.
     kept = [place for place, heading in enumerate(sheet.headings) if split_heading(heading)[0] != PROBLEM_COLUMN]
     text = io.StringIO(newline="")
     writer = csv.writer(text, delimiter=sheet.delimiter or ",")

@@ -218,6 +218,7 @@ def _pass_over_unfilled(parsed: Parsed) -> None:
     if not unfilled:
         return
     numbers = {parsed.raw.sheet.numbers[row] for row in unfilled}
+    # A sheet that is loaded before the last day of its round holds days that are still to come.
     parsed.rejections[:] = [r for r in parsed.rejections if r.row not in numbers or r.problem != "in-the-future"]
     parsed.good[unfilled] = False
     wells = ", ".join(str(values["well"][row]) for row in unfilled)

@@ -11,14 +11,12 @@ from sqlalchemy import Connection, select
 
 from gwnet.hydro.reduction.elevation import combine_repeats
 from gwnet.ingest.tables.instruction import Instruction
-from gwnet.store.models.base import known_on
+from gwnet.store.models.base import known_on, some_at_a_time
 from gwnet.store.models.verdicts import Verdict
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
-from gwnet.units import metres_per
+from gwnet.units import is_feet, metres_per
 
 RULE = "repeats disagree"
-
-_IDS_AT_ONCE = 500
 
 
 def note_disagreements(
@@ -83,8 +81,7 @@ def note_disagreements(
 
 def _length(value_m: float, unit: str) -> str:
     """Return a length as the checks write it: hundredths of a foot, or millimetres."""
-    in_feet = unit.startswith("ft")
-    return f"{value_m / metres_per(unit):.2f} ft" if in_feet else f"{value_m:.3f} m"
+    return f"{value_m / metres_per(unit):.2f} ft" if is_feet(unit) else f"{value_m:.3f} m"
 
 
 def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], instruction: Instruction) -> None:
@@ -105,8 +102,7 @@ def retire_verdicts(connection: Connection, event_ids: NDArray[np.int64], instru
 
 def _live_verdicts(connection: Connection, event_ids: NDArray[np.int64], *, every_rule: bool) -> list[int]:
     live_ids: list[int] = []
-    for start in range(0, event_ids.size, _IDS_AT_ONCE):
-        some = event_ids[start : start + _IDS_AT_ONCE].tolist()
+    for some in some_at_a_time(event_ids.tolist()):
         query = select(Verdict.id).where(Verdict.level_event_id.in_(some), known_on(Verdict, None))
         if not every_rule:
             query = query.where(Verdict.rule == RULE)

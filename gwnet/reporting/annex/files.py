@@ -57,10 +57,7 @@ _OTHER_NUMBERS: Final = {"longitude": 6, "latitude": 6}
 def annex_files(view: ReportView) -> dict[str, bytes]:
     """Return the files of the annex.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
 
     Returns
     -------

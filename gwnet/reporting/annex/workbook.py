@@ -9,17 +9,11 @@ from typing import Any, Final
 
 from xlsxwriter import Workbook
 
-from gwnet.plain_text import as_it_was
+from gwnet.plain_text import as_it_was, open_workbook
 from gwnet.reporting.annex.package import Field, fields_of
 from gwnet.reporting.measures import state_text
 from gwnet.reporting.view import ReportView
 
-_OPTIONS: Final = {
-    "in_memory": True,
-    "strings_to_formulas": False,
-    "strings_to_urls": False,
-    "strings_to_numbers": False,
-}
 _LONGEST_NAME: Final = 31
 _FORBIDDEN: Final = str.maketrans(dict.fromkeys("[]:*?/\\'", "-"))
 _WIDEST: Final = 40
@@ -47,9 +41,7 @@ def annex_workbook(view: ReportView, files: Mapping[str, bytes], *, prefix: str,
         sheet says what the tables hold.
     """
     target = io.BytesIO()
-    book = Workbook(target, dict(_OPTIONS))
-    moment = view.data.known_on.recorded_at_utc.replace(tzinfo=None, microsecond=0)
-    book.set_properties({"title": view.definition.title, "author": program, "created": moment})
+    book = open_workbook(target, view.definition.title, view.data.known_on.recorded_at_utc, author=program)
     heading = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     tables = {
         name.removeprefix(f"{prefix}_").removesuffix(".csv"): content

@@ -67,6 +67,7 @@ class KeyTable:
 
 
 def _number(value: Any, least: float, most: float) -> bool:
+    # In Python true is a number; NaN, which TOML allows, fails both comparisons.
     return not isinstance(value, bool) and isinstance(value, int | float) and least < value < most
 
 
@@ -109,6 +110,7 @@ def one_of(*choices: Any) -> Check:
     """Return a check that a value is one of several texts or numbers."""
     words = [str(choice) for choice in choices]
     expected = f"one of {', '.join(words)}" if isinstance(choices[0], str) else " or ".join(words)
+    # True would pass as the choice 1.
     return Check(expected, lambda value: not isinstance(value, bool) and value in choices)
 
 

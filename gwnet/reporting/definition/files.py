@@ -11,6 +11,7 @@ from typing import Final
 from gwnet.errors import DefinitionError
 from gwnet.resources import reports_folder
 
+#: Limits keep a wrong file from filling the memory; pictures and texts of a firm are far smaller.
 _LOGO_BYTES: Final = 2_000_000
 _LOGO_SIDE: Final = 4_000
 _TEXT_BYTES: Final = 200_000
@@ -47,6 +48,7 @@ def read_logo(definition: Path, name: str, inputs: dict[str, str]) -> bytes | No
 
     fix = f"Give a PNG or JPEG picture of at most {_LOGO_SIDE} by {_LOGO_SIDE} pixels."
     try:
+        # Two formats only: readers of rare ones are the larger part of what a crafted file could misuse.
         with Image.open(io.BytesIO(content), formats=["PNG", "JPEG"]) as picture:
             if max(picture.size) > _LOGO_SIDE:
                 message = f"The logo {name!r} has {picture.size[0]} by {picture.size[1]} pixels."
@@ -55,6 +57,7 @@ def read_logo(definition: Path, name: str, inputs: dict[str, str]) -> bytes | No
     except (UnidentifiedImageError, OSError, Image.DecompressionBombError) as error:
         message = f"The logo {name!r} is no picture that can be read."
         raise DefinitionError(message, where=str(definition), fix=fix) from error
+    # Without transparency every viewer shows the logo alike, and the paper is white in any case.
     flat = Image.new("RGB", whole.size, "white")
     flat.paste(whole, mask=whole.getchannel("A"))
     target = io.BytesIO()
@@ -88,6 +91,7 @@ def read_wording(definition: Path, name: str, inputs: dict[str, str]) -> dict[st
     known = {path.stem for path in (reports_folder() / "wording").glob("*.md")}
     texts: dict[str, str] = {}
     for path in sorted(folder.glob("*.md")):
+        # A misspelt name would leave the usual text in the report unnoticed.
         if path.stem not in known:
             message = f"No report asks for a standing text {path.stem!r}."
             raise DefinitionError(message, where=str(path), fix=f"Known are {', '.join(sorted(known))}.")
@@ -136,6 +140,7 @@ def find_layers(definition: Path, key: str, names: Sequence[str], inputs: dict[s
 def _inside(definition: Path, key: str, name: str) -> Path:
     """Return a path below the definition's folder; nothing beyond it is read."""
     folder = definition.resolve().parent
+    # Links are followed before the check; one that leads out would pass otherwise.
     path = (folder / name).resolve()
     if "\0" in name or not path.is_relative_to(folder):
         message = f"The path {name!r} of {key} leads out of the folder of the definition."
@@ -155,5 +160,6 @@ def _read(definition: Path, key: str, name: str, most_bytes: int, inputs: dict[s
         message = f"The file {name!r} of {key} cannot be read: {error.strerror or error}."
         fix = "Its path is relative to the folder of the definition."
         raise DefinitionError(message, where=str(definition), fix=fix) from error
+    # The manifest names them, so that a report can be made again from the same files.
     inputs[name] = hashlib.sha256(content).hexdigest()
     return content

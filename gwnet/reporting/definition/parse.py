@@ -18,6 +18,7 @@ from gwnet.reporting.definition.files import read_logo, read_wording
 from gwnet.reporting.definition.keys import Checks
 from gwnet.reporting.registry import key_tables
 from gwnet.resources import reports_folder
+from gwnet.units import shared_display_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -158,7 +159,7 @@ class Definition:
         """Return the unit of printing for a site that works in the given unit of length."""
         if self.units != "site":
             return self.units
-        return "ft" if site_unit in ("ft", "ftUS") else "m"
+        return shared_display_unit([site_unit])
 
 
 def load_definition(name: str | Path) -> Definition:

@@ -65,6 +65,7 @@ class Period:
         """Return the same period one year earlier; the 29th of February becomes the 28th."""
         first, last = _year_back(self.first), _year_back(self.last)
         if self.kind == "month":
+            # February of a leap year, or of the year after one, ends a day otherwise.
             last = _last_of_month(first)
         return Period(f"{first}..{last}", "span", first, last)
 

@@ -54,6 +54,7 @@ class TaggedCanvas(Canvas):  # type: ignore[misc]
 
     def enter(self, kind: str, key: str = "", **attributes: Any) -> None:
         """Begin an element; one with a key goes on where it was begun before."""
+        # A table or list that runs over pages is one element, though it is drawn in parts.
         found = self._split.get(key) if key else None
         if found is None:
             found = Element(kind, {name: value for name, value in attributes.items() if value})
@@ -199,6 +200,7 @@ def write_structure(document: pikepdf.Pdf, structure: Element) -> None:
         if not marks:
             continue
         page.StructParents = place
+        # In the order of the structure, as PDF/UA-1 asks of pages with annotations (ISO 14289-1, 7.18.3; from memory).
         page.Tabs = Name.S
         held = Array([marks[number] for number in range(max(marks) + 1)])
         numbers.extend([place, document.make_indirect(held)])

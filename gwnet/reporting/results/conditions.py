@@ -37,10 +37,7 @@ CARE: Final = {
 def conditions_of_view(view: ReportView) -> dict[str, pd.DataFrame]:
     """Return the conditions of the wells of a report by kind, those of tapes among them.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
 
     Returns
     -------

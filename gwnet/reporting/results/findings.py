@@ -39,10 +39,7 @@ def _with_decision(row: dict[str, Any]) -> str:
 def open_findings_printed(view: ReportView) -> list[dict[str, Any]]:
     """Return the findings that touch anything printed and that nobody has decided about.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
 
     Returns
     -------
@@ -64,6 +61,7 @@ def open_findings_printed(view: ReportView) -> list[dict[str, Any]]:
         for row in view.data.findings.to_dict("records")
         if row["well"] in wells and is_printed(row) and str(row.get("decision") or "") in _UNDECIDED
     ]
+    # Two stable sorts: serious ones first, the newest first among each.
     waiting.sort(key=lambda row: str(row["measured_at"]), reverse=True)
     return sorted(waiting, key=lambda row: row["severity"] != "serious")
 
@@ -71,10 +69,7 @@ def open_findings_printed(view: ReportView) -> list[dict[str, Any]]:
 def levels_held_back(view: ReportView) -> pd.DataFrame:
     """Return the levels to the end of the period that are left out because a serious finding is open of them.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
 
     Returns
     -------

@@ -17,10 +17,7 @@ SUBJECT: Final = "flow"
 def flow_results(view: ReportView) -> list[Result]:
     """Return the gradients of the newest map of each aquifer, each as a sentence; none where there is no map.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
     """
     newest = {facts.aquifer: facts for facts in sorted(view.maps(), key=lambda one: one.day)}
     items = []

@@ -16,10 +16,7 @@ from gwnet.reporting.view import ReportView
 def list_results(view: ReportView) -> tuple[Result, ...]:
     """Return what a report found, that of most consequence first.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
 
     Returns
     -------

@@ -24,10 +24,7 @@ CORRECTIONS: Final = "corrections"
 def logger_results(view: ReportView) -> list[Result]:
     """Return what loggers recorded and how far; none where the report has no section on them.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
     """
     table = view.data.extras.frame("loggers")
     table = table[table["well"].isin(view.wells["well"])] if len(table) else table
@@ -57,10 +54,7 @@ def logger_results(view: ReportView) -> list[Result]:
 def quality_result(view: ReportView) -> Result:
     """Return the state of review, and what the checks noticed.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
     """
     found = period_findings(view)
     wells = sorted({well for well, *_ in found})
@@ -107,10 +101,7 @@ def review_sentence(reviews: ReviewCount) -> str:
 def correction_results(view: ReportView) -> list[Result]:
     """Return what was corrected since the last issue, or since the period began; none where nothing was.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
     """
     wells = {*view.wells["well"], ""}
     rows = view.data.corrections
@@ -122,6 +113,7 @@ def correction_results(view: ReportView) -> list[Result]:
     when = (
         f"Since the last issue ({stamp_text(since, view.data.site.time_zone)})" if since else "Since the period began"
     )
+    # One act of recording may correct several items of a well; it is one correction to a reader.
     acts = rows.fillna("").groupby(["recorded_at_utc", "recorded_by", "subject", "well", "reason"], sort=False)
     number = acts.ngroups
     lead = f"{when}, {counted(number, 'correction')} {'was' if number == 1 else 'were'} recorded."

@@ -18,10 +18,7 @@ _LOW, _HIGH = 10.0, 90.0
 def trend_results(view: ReportView) -> list[Result]:
     """Return at how many wells a trend is significant; none where the report tests no trends.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
     """
     table = view.data.extras.frame("trends")
     table = table[table["well"].isin(view.wells["well"])]
@@ -51,10 +48,7 @@ def trend_results(view: ReportView) -> list[Result]:
 def season_results(view: ReportView) -> list[Result]:
     """Return at which wells the newest level is unusual for its month; none where the report has no seasons.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
     """
     table = view.data.extras.frame("seasons")
     table = table[table["well"].isin(view.wells["well"]) & (table["n"] > 0)] if len(table) else table

@@ -23,10 +23,7 @@ _PREDICATES: Final = {
 def threshold_results(view: ReportView) -> list[Result]:
     """Return what the thresholds of a report show, by consequence.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
 
     Returns
     -------

@@ -32,10 +32,7 @@ _STATES: Final = {
 def visit_result(view: ReportView) -> Result:
     """Return how many planned wells gave a level in the newest round of the period, and what became of the others.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
     """
     current = view.current
     if current is None:
@@ -48,6 +45,7 @@ def visit_result(view: ReportView) -> Result:
     good: list[str] = []
     others: dict[str, list[str]] = {}
     missing: list[str] = []
+    # Of a day that stands for a round nothing was planned; it has its wells only.
     for well in current.planned or current.best:
         event = current.best.get(well)
         if event is None:

@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from gwnet.constants import ONE_WELL_A_PLACE, OTHER_AQUIFER
+from gwnet.constants import MAP_METHODS, ONE_WELL_A_PLACE, OTHER_AQUIFER
 from gwnet.errors import DefinitionError
 from gwnet.figures.maps.context import MOST_NAMED, count_others
 from gwnet.figures.maps.data import made_notes, other_code
@@ -78,7 +78,7 @@ def _read_settings(given: Mapping[str, Any], file: DefinitionFile) -> MapSetting
 MAP: Final = KeyTable(
     "map",
     {
-        "method": one_of("kriging", "triangulation", "spline", "quadratic", "auto"),
+        "method": one_of(*MAP_METHODS),
         "interval_m": positive_or("auto"),
         "interval_ft": positive_or("auto"),
         "window_days": positive_or("site"),

@@ -15,6 +15,7 @@ from gwnet.reporting.results.conditions import CARE, condition_words, conditions
 from gwnet.reporting.results.findings import levels_held_back, period_findings
 from gwnet.reporting.sections.common import NOT_ON_RECORD, length_cell, length_column, text_cell, text_of
 from gwnet.reporting.view import ReportView
+from gwnet.units import shared_display_unit
 
 
 @register_section(
@@ -49,7 +50,7 @@ def _findings(view: ReportView) -> Block:
     rows = tuple((Cell(", ".join(wells)), Cell(at), Cell(message)) for (at, message), wells in same.items())
     caption = "What the checks noticed in the levels of this period."
     # the checks write lengths in feet for a site in feet, else in metres
-    recorded = "ft" if view.data.site.length_unit.startswith("ft") else "m"
+    recorded = shared_display_unit([view.data.site.length_unit])
     is_other = recorded != view.measures.unit
     notes = (f"Lengths in findings are quoted as recorded, in {LONG_UNITS[recorded]}.",) if is_other else ()
     return Table("findings", caption, columns, rows, notes, compared=False)

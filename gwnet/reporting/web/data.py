@@ -32,10 +32,7 @@ _BOUNDS: Final = {"<=": -1, ">=": 1, "": 0}
 def page_data(view: ReportView) -> str:
     """Return the data of a page as JSON that may stand inside HTML.
 
-    Parameters
-    ----------
-    view : ReportView
-        The report's look at the record.
+    Parameters as `gwnet.reporting`.
 
     Returns
     -------
@@ -54,7 +51,9 @@ def page_data(view: ReportView) -> str:
         "gauges": _gauges(view),
         "maps": [_map(view, facts) for facts in view.maps() if facts.result is not None],
     }
+    # NaN is no JSON: no browser would read the page's data.
     text = json.dumps(content, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    # A note with </script> in it would end the data and begin a page of its own.
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
@@ -196,6 +195,7 @@ def _levels(view: ReportView, events: pd.DataFrame | None) -> dict[str, list[Any
         "t": _milliseconds(numbered["measured_at_utc"].dt.tz_convert(None).to_numpy()),
         "e": [_length(view, value) for value in numbered["water_elevation_m"]],
         "u": [_length(view, value) for value in numbered["uncertainty_m"]],
+        # Water below the screen was read as a number; as a bound its point would lose it.
         "b": [_BOUNDS[str(bound)] for bound in numbered["bound"].where(~is_below_screen(numbered), "")],
         "s": [str(status) for status in numbered["status"]],
         "r": [str(review) for review in numbered["review"]],

@@ -18,7 +18,7 @@ from gwnet.store.models.sites import Aquifer, Site, SiteRecord
 from gwnet.store.models.sources import SourceFile
 from gwnet.store.models.wells import Well
 from gwnet.store.recorded import live_key
-from gwnet.units import METRES_PER_UNIT
+from gwnet.units import METRES_PER_UNIT, shared_display_unit
 
 #: Columns of each recorded table that make a row the same row.
 ROW_KEYS: Final[dict[str, tuple[str, ...]]] = {table.record: live_key(table.record) for table in TABLES} | {
@@ -94,9 +94,8 @@ class _Names:
         self.of["source_file_id"] = {
             row.id: row.name for row in connection.execute(select(SourceFile.id, SourceFile.name))
         }
-        units = set(connection.scalars(select(SiteRecord.length_unit).where(SiteRecord.retired_at_utc.is_(None))))
-        # Feet only where all sites have them: one table cannot be in two units.
-        self.unit = "ft" if units and all(unit.startswith("ft") for unit in units) else "m"
+        units = select(SiteRecord.length_unit).where(SiteRecord.retired_at_utc.is_(None))
+        self.unit = shared_display_unit(connection.scalars(units))
         zones = set(connection.scalars(select(SiteRecord.time_zone)))
         # Sites in several zones share no local time.
         self.zone = zone_of(zones.pop()) if len(zones) == 1 else dt.UTC

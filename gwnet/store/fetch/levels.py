@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Select, func, select
 from gwnet.records import Selection
 from gwnet.store.contract import BY_NAME
 from gwnet.store.fetch.frames import frame
+from gwnet.store.models.base import KEYS_AT_ONCE
 from gwnet.store.models.base import known_on as on_record
 from gwnet.store.models.instruments import Instrument
 from gwnet.store.models.levels import LevelEvent, LevelReading, LevelRecord
@@ -25,9 +26,6 @@ from gwnet.store.recorded import recorded_columns
 
 #: Columns of a level record, the ids of round and instrument among them.
 _RECORDED = recorded_columns(BY_NAME["level_events"])
-
-#: Most ids in one IN condition.
-_IDS_AT_ONCE = 500
 
 
 def level_records(
@@ -140,7 +138,7 @@ def readings(connection: Connection, record_ids: NDArray[np.int64]) -> pd.DataFr
         reading.unit,
         reading.written,
     )
-    if len(record_ids) <= _IDS_AT_ONCE:
+    if len(record_ids) <= KEYS_AT_ONCE:
         some = reading.level_record_id.in_([int(number) for number in record_ids])
         return frame(connection, statement.where(some), "readings")
     # Many single ids make a statement longer than databases take; a span of them is read and cut.
@@ -186,10 +184,7 @@ def count_events(connection: Connection, known_on: dt.datetime | None = None) ->
 def extent(connection: Connection) -> tuple[int, dt.datetime | None, dt.datetime | None]:
     """Return how many level events are on record now, and over which time.
 
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Connection to read from.
+    Parameters as `gwnet.store.fetch`.
 
     Returns
     -------

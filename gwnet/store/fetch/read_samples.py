@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, func, select
 
 from gwnet.store.models.base import known_on as on_record
+from gwnet.store.models.base import some_at_a_time
 from gwnet.store.models.loggers import Download, SamplePack, SampleRun
 from gwnet.store.session import store_error
 
@@ -21,9 +22,6 @@ Values = NDArray[np.float64]
 
 #: Most samples that are looked at at once beside new ones.
 MOST_AT_ONCE: Final = 200_000
-
-#: Series looked up by one statement.
-_SERIES_AT_ONCE: Final = 400
 
 #: The last sample of each of the wanted series; the two databases find it by its key when asked like this.
 _LAST_SQLITE: Final = (
@@ -255,8 +253,8 @@ def read_at(connection: Connection, keys: Sequence[tuple[int, int]]) -> list[tup
         Series and time in milliseconds.
     """
     existing: list[tuple[int, int, float | None]] = []
-    for start in range(0, len(keys), _SERIES_AT_ONCE):
-        listed = ", ".join(f"({int(number)}, {int(time)})" for number, time in keys[start : start + _SERIES_AT_ONCE])
+    for some in some_at_a_time(keys):
+        listed = ", ".join(f"({int(number)}, {int(time)})" for number, time in some)
         query = (
             f"WITH wanted (series_id, time_ms) AS (VALUES {listed})"
             " SELECT sample.series_id, sample.time_ms, sample.value FROM wanted"
@@ -278,8 +276,8 @@ def read_last(connection: Connection, series_ids: Sequence[int]) -> list[tuple[i
     """
     samples: list[tuple[int, int, float | None]] = []
     one_each = _LAST_SQLITE if connection.dialect.name == "sqlite" else _LAST_POSTGRESQL
-    for start in range(0, len(series_ids), _SERIES_AT_ONCE):
-        listed = ", ".join(f"({int(number)})" for number in series_ids[start : start + _SERIES_AT_ONCE])
+    for some in some_at_a_time(series_ids):
+        listed = ", ".join(f"({int(number)})" for number in some)
         query = f"WITH wanted (series_id) AS (VALUES {listed}) {one_each}"
         samples += [tuple(row) for row in connection.exec_driver_sql(query)]
     return samples

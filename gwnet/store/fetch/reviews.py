@@ -11,14 +11,12 @@ from sqlalchemy import Connection, Select, func, select
 
 from gwnet.store.fetch.frames import frame
 from gwnet.store.models.base import known_on as on_record
+from gwnet.store.models.base import some_at_a_time
 from gwnet.store.models.levels import LevelEvent, LevelRecord
 from gwnet.store.models.rounds import GaugingRound
 from gwnet.store.models.sites import Site
 from gwnet.store.models.verdicts import Review, Verdict
 from gwnet.store.models.wells import Well
-
-#: Most ids in one IN condition.
-_IDS_AT_ONCE: Final = 500
 
 #: What a finding is until somebody decides about it.
 OPEN: Final = "open"
@@ -147,8 +145,7 @@ def approved_events(connection: Connection, event_ids: Sequence[int]) -> set[int
         Those whose live review is ``approved``.
     """
     ids_approved: set[int] = set()
-    for start in range(0, len(event_ids), _IDS_AT_ONCE):
-        some = [int(number) for number in event_ids[start : start + _IDS_AT_ONCE]]
+    for some in some_at_a_time([int(number) for number in event_ids]):
         # Locked before the question, or an approval could come between it and the correction.
         connection.execute(_locked(some))
         query = select(Review.level_event_id).where(
@@ -168,10 +165,10 @@ def lock_events(connection: Connection, event_ids: Sequence[int]) -> None:
     event_ids : sequence of int
         Level events.
     """
-    for start in range(0, len(event_ids), _IDS_AT_ONCE):
-        connection.execute(_locked([int(number) for number in event_ids[start : start + _IDS_AT_ONCE]]))
+    for some in some_at_a_time([int(number) for number in event_ids]):
+        connection.execute(_locked(some))
 
 
-def _locked(event_ids: list[int]) -> Select[int]:
+def _locked(event_ids: Sequence[int]) -> Select[int]:
     # By number, so that two programs lock the same rows in the same order.
     return select(LevelEvent.id).where(LevelEvent.id.in_(event_ids)).order_by(LevelEvent.id).with_for_update()

@@ -22,13 +22,12 @@ from gwnet.store.integrity.digests import (
     sample_part,
 )
 from gwnet.store.integrity.guards import RETIRED
+from gwnet.store.models.base import some_at_a_time
 from gwnet.store.models.loggers import Sample
 from gwnet.store.models.schema import METADATA, RECORDED_TABLES
 
 #: Rows that are read, and described by one part, at once.
 ROWS_AT_ONCE: Final = 50_000
-
-_IDS_AT_ONCE: Final = 500
 
 
 def read_rows(
@@ -83,8 +82,8 @@ def part_on_record(connection: Connection, table: Table, ids: Sequence[int]) -> 
     """
     names = [column.name for column in covered_columns(table)]
     each: dict[str, list[Any]] = {name: [] for name in names}
-    for start in range(0, len(ids), _IDS_AT_ONCE):
-        listed = ", ".join(str(int(number)) for number in ids[start : start + _IDS_AT_ONCE])
+    for some in some_at_a_time(ids):
+        listed = ", ".join(str(int(number)) for number in some)
         for rows in read_rows(connection, table, names, f"id IN ({listed})"):
             for name in names:
                 each[name] += rows[name]

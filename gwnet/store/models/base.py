@@ -7,7 +7,8 @@ record. `known_on` is the only place where the second of these times is turned i
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any, ClassVar
+from collections.abc import Iterator, Sequence
+from typing import Any, ClassVar, Final, TypeVar
 
 from sqlalchemy import (
     CheckConstraint,
@@ -35,6 +36,12 @@ NAMING_CONVENTION = {
     "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
     "pk": "pk_%(table_name)s",
 }
+
+_Key = TypeVar("_Key")
+
+#: Most keys in one condition. Older versions of SQLite take at most 999 parameters in a statement, some of which the
+#: rest of the condition needs.
+KEYS_AT_ONCE: Final = 500
 
 #: How an instant is written in SQLite: fixed width, UTC, sorts as text.
 SQLITE_TIME_FORMAT = "%Y-%m-%d %H:%M:%S.%f"
@@ -131,6 +138,23 @@ def live_index(name: str, *columns: str, where: str | None = None) -> Index:
     """
     condition = "retired_at_utc IS NULL" + (f" AND {where}" if where else "")
     return Index(name, *columns, unique=True, sqlite_where=text(condition), postgresql_where=text(condition))
+
+
+def some_at_a_time(keys: Sequence[_Key]) -> Iterator[Sequence[_Key]]:
+    """Yield keys in pieces, each short enough for the condition of one statement.
+
+    Parameters
+    ----------
+    keys : sequence
+        Numbers of rows, or other keys.
+
+    Yields
+    ------
+    sequence
+        At most `KEYS_AT_ONCE` of them, in their order; nothing where there are none.
+    """
+    for start in range(0, len(keys), KEYS_AT_ONCE):
+        yield keys[start : start + KEYS_AT_ONCE]
 
 
 def known_on(model: type[Recorded] | Any, moment: dt.datetime | None) -> ColumnElement[bool]:

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Any
 
 from sqlalchemy import Connection, select
 
-from gwnet.store.models.base import known_on
+from gwnet.store.models.base import known_on, some_at_a_time
 from gwnet.store.models.verdicts import Review
 from gwnet.store.save.bulk import insert_columns, reserve_ids, retire
-
-#: Most ids in one IN condition.
-_IDS_AT_ONCE: Final = 500
 
 
 def save_event_reviews(
@@ -88,7 +85,6 @@ def _live(connection: Connection, column: str, subjects: list[int]) -> list[int]
     """Return the live reviews of some events or verdicts."""
     live_ids: list[int] = []
     subject = getattr(Review, column)
-    for start in range(0, len(subjects), _IDS_AT_ONCE):
-        some = subjects[start : start + _IDS_AT_ONCE]
+    for some in some_at_a_time(subjects):
         live_ids += connection.scalars(select(Review.id).where(subject.in_(some), known_on(Review, None)))
     return live_ids

@@ -57,18 +57,16 @@ class KeptSource:
     def keep(self, connection: Connection, *, sha256: str, layout: str, row_count: int, by: str) -> int:
         """Keep the bytes, once.
 
+        Parameters as `gwnet.store.save`.
+
         Parameters
         ----------
-        connection : sqlalchemy.Connection
-            Connection of a writing unit of work.
         sha256 : str
             Hash of what was read from the file.
         layout : str
             Name of the layout that it was read with.
         row_count : int
             Rows that were read.
-        by : str
-            Who records.
 
         Returns
         -------
