@@ -26,6 +26,10 @@ def installed(tmp_path):
     made.record.store.close()
 
 
+def as_stamps(*moments):
+    return [pd.Timestamp(moment, tz="UTC") for moment in moments]
+
+
 def deployment(record):
     return next(row for row in deployments_in(record).itertuples() if row.instrument == "L")
 
@@ -41,6 +45,16 @@ def test_a_sensor_level_is_the_column_of_water_over_the_sensor(installed):
         air = barometer_channel(loggers_of(record), "B", installed.when[:2])
         np.testing.assert_allclose(air.value, installed.air[: len(air)])
         assert barometer_channel(loggers_of(record), "B", installed.when[:0]) is None
+
+
+def test_a_segment_of_one_sample_has_a_level_and_one_of_none_has_nothing(installed):
+    installed.install(sensor=88.0)
+    at = installed.when[700]
+    with installed.loggers.snapshot() as record:
+        loggers = loggers_of(record)
+        one = loggers.channel("L", "absolute pressure", *as_stamps(at, at + np.timedelta64(1, "us")))
+        assert one.time_utc.tolist() == [at.astype(object)]
+        assert loggers.channel("L", "absolute pressure", *as_stamps(at + HOUR // 4, at + HOUR // 2)) is None
 
 
 def test_levels_are_anchored_to_the_readings_that_are_given(installed):

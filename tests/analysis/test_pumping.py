@@ -270,6 +270,13 @@ def test_each_thing_that_looks_wrong_is_a_finding_with_its_numbers(name, tmp_pat
     assert rule in set(checked["rule"])
 
 
+def test_a_slug_test_has_no_stop_to_record(tmp_path):
+    tests = TESTS.replace("2024-05-01T18:00,30,20", ",,").replace("constant rate", "slug")
+    with pumping_network(tmp_path / "slug", pumping_tests=tests, pumping_rates=None) as net:
+        assert len(net.pumping.tests()) == 1
+        assert findings.NO_STOP not in set(net.pumping.findings()["rule"])
+
+
 def test_every_rule_has_a_network_that_breaks_it():
     assert {rule for _, rule, _ in BAD.values()} == set(findings.RULES)
 

@@ -125,6 +125,11 @@ def test_steady_air_and_short_records_give_no_response():
     short = deconvolve_response(HOURS[:20], level[:20], level[:20], lags=12)
     assert np.isnan(short.response).all()
     assert "7 changes are too few for 14 coefficients" in short.why
+    # five changes for each coefficient are enough: two lags, the air of the moment and the rise of the level
+    air = air_of(20, np.random.default_rng(3))
+    for size, answers in ((18, False), (19, False), (22, False), (23, True)):
+        found = deconvolve_response(HOURS[:size], level[:size], np.append(air, air[::-1] + 0.1)[:size], lags=2)
+        assert (not found.why) == answers, size
     for size in (0, 1, 2):
         assert deconvolve_response(HOURS[:size], level[:size], level[:size], lags=3).why
 

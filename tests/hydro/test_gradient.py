@@ -1,5 +1,7 @@
 """Gradients, their uncertainty, and flow arrows; constructed numbers."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -198,6 +200,17 @@ def test_arrows_around_a_low_point_at_it():
             continue
         towards = float(azimuth(-arrow.x, -arrow.y))
         assert (arrow.azimuth_deg - towards + 180) % 360 == pytest.approx(180, abs=10)
+
+
+def test_the_gradient_of_an_arrow_is_the_central_difference_over_half_the_spacing():
+    """Of h = x³ that difference is 3 x² + (spacing/4)²."""
+    hull = np.array([[0.0, 0.0], [60.0, 0.0], [60.0, 60.0], [0.0, 60.0]])
+    surface = SimpleNamespace(hull=hull, predict=lambda x, y: x**3)
+    arrows = flow_arrows(surface, nowhere, about=36)
+    spacing = arrows[1].x - arrows[0].x
+    assert spacing == pytest.approx(10.0)
+    for arrow in arrows:
+        assert arrow.gradient == pytest.approx(3.0 * arrow.x**2 + (spacing / 4.0) ** 2)
 
 
 def test_no_arrow_where_the_fall_is_too_small():
