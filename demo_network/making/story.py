@@ -447,3 +447,11 @@ THRESHOLDS = (
     ("N1-L", "warning", "lower", "depth_to_water", 6.92, 2, "2018-01-01", "", "Permit 2018", OPERATOR),
     ("W-03", "low", "lower", "water_elevation", 53.50, 1, "2018-01-01", "", "Dug well nearby", "Visit its owner"),
 )  # fmt: skip
+
+#: Thresholds on a change: well, name, kind, change [m], days, consecutive, valid from, basis, action.
+CHANGE_THRESHOLDS = (("N3-U", "quick rise", "upper", 0.47, 14, 2, "2022-01-01", "Cellars nearby", "Warn houses"),)
+
+#: Thresholds on a gradient: well, name, kind, gradient, other well, consecutive, valid from, basis, action.
+GRADIENT_THRESHOLDS = (
+    ("W-08", "reversal", "lower", 0.0005, "N3-U", 1, "2022-01-01", "Permit 2022", "Stop the supply well"),
+)

@@ -246,6 +246,14 @@ def thresholds() -> list[Row]:
         row: Row = {"site": story.SITE, "well": well, "threshold": name, "kind": kind, quantity: metres(value, 2)}
         row |= {"consecutive": consecutive, "valid_from": since, "valid_until": until, "basis": basis}
         made.append(row | {"action": action})
+    for well, name, kind, change, span, consecutive, since, basis, action in story.CHANGE_THRESHOLDS:
+        row = {"site": story.SITE, "well": well, "threshold": name, "kind": kind, "change": metres(change, 2)}
+        row |= {"days": span, "consecutive": consecutive, "valid_from": since, "basis": basis, "action": action}
+        made.append(row)
+    for well, name, kind, gradient, other, consecutive, since, basis, action in story.GRADIENT_THRESHOLDS:
+        row = {"site": story.SITE, "well": well, "threshold": name, "kind": kind, "gradient": metres(gradient, 4)}
+        row |= {"other_well": other, "consecutive": consecutive, "valid_from": since, "basis": basis, "action": action}
+        made.append(row)
     return made
 
 
@@ -292,6 +300,10 @@ def write_tables(folder: Path, record: Record) -> None:
         "threshold",
         "kind",
         *quantities,
+        "change",
+        "days",
+        "gradient",
+        "other_well",
         "consecutive",
         "valid_from",
         "valid_until",

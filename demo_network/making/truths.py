@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +12,8 @@ import numpy as np
 
 from making import story
 from making.files import toml_text
-from making.logger_truths import corrections, expected_of, loads
-from making.loggers import Loggers
+from making.logger_truths import HEAD_TOLERANCE_M, corrections, expected_of, loads
+from making.loggers import Loggers, moment_of
 from making.physics import LOWER_PLANE, UPPER_PLANE, ZONE, days, grid, interpolate
 from making.pumping import truths as pumping_truths
 from making.record import Event, Record
@@ -206,6 +206,65 @@ def _thresholds(record: Record) -> list[Truth]:
             truth["newest"] = _day(states[-1][0])
         made.append(truth)
     return made
+
+
+def _daily_means(loggers: Loggers, well: str) -> dict[str, float]:
+    """Return the true head of each local day of which the sensor in a well has three quarters of its samples."""
+    by_day: dict[str, list[float]] = defaultdict(list)
+    least = 1.0
+    for recording in loggers.recordings:
+        if recording.sensor.well == well:
+            least = 0.75 * 24.0 / recording.sensor.every_h
+            for hour, head in zip(recording.hours, recording.heads, strict=True):
+                by_day[moment_of(float(hour)).astimezone(ZONE).date().isoformat()].append(float(head))
+    return {day: sum(heads) / len(heads) for day, heads in sorted(by_day.items()) if len(heads) >= least}
+
+
+def _change_thresholds(loggers: Loggers) -> list[Truth]:
+    made = []
+    for well, name, kind, limit, span, consecutive, since, _, _ in story.CHANGE_THRESHOLDS:
+        means = {day: head for day, head in _daily_means(loggers, well).items() if day >= since}
+        changes = {}
+        for day, head in means.items():
+            start = (dt.date.fromisoformat(day) - dt.timedelta(days=span)).isoformat()
+            before = [other for when, other in means.items() if start <= when < day]
+            if before:
+                changes[day] = head - (min(before) if kind == "upper" else max(before))
+        sign = 1.0 if kind == "upper" else -1.0
+        largest = max(changes, key=lambda day: sign * changes[day])
+        truth: Truth = {"well": well, "threshold": name, "kind": kind, "change_m": limit, "days": span}
+        truth |= {"consecutive": consecutive, "tolerance_m": 2 * HEAD_TOLERANCE_M}
+        truth |= {"largest_on": largest, "largest_m": r4(changes[largest])}
+        truth["beyond_on"] = [day for day, change in changes.items() if sign * (change - limit) >= 0]
+        truth["nearest_to_limit_m"] = r4(min(abs(change - limit) for change in changes.values()))
+        made.append(truth)
+    return made
+
+
+def _gradient_thresholds(record: Record, loggers: Loggers) -> list[Truth]:
+    made = []
+    for well, name, kind, limit, other, consecutive, since, _, _ in story.GRADIENT_THRESHOLDS:
+        ends = [grid(story.BY_CODE[code].s, story.BY_CODE[code].d) for code in (well, other)]
+        distance = math.dist(*ends)
+        logged = _daily_means(loggers, other)
+        read = {
+            code: {_day(event): event.truth_m for event in record.events if event.well == code and _has_truth(event)}
+            for code in (well, other)
+        }
+        # Of the other well a reading of that day goes before the mean of its logger.
+        theirs = logged | read[other]
+        heads = {day: head - theirs[day] for day, head in read[well].items() if day >= since and day in theirs}
+        sign = 1.0 if kind == "upper" else -1.0
+        truth: Truth = {"well": well, "threshold": name, "kind": kind, "gradient": limit, "other_well": other}
+        truth |= {"consecutive": consecutive, "distance_m": r4(distance), "tolerance_m": 2 * HEAD_TOLERANCE_M}
+        truth["beyond_on"] = [day for day, head in heads.items() if sign * (head / distance - limit) >= 0]
+        truth["reading"] = [{"day": day, "difference_m": r4(head)} for day, head in heads.items()]
+        made.append(truth)
+    return made
+
+
+def _has_truth(event: Event) -> bool:
+    return event.usable and event.truth_m is not None
 
 
 def _day(event: Event) -> str:
@@ -433,6 +492,8 @@ def expected(record: Record, loggers: Loggers) -> Truth:
         "tape_correction": _tape_corrections(record),
         "beyond_check": _beyond_checks(record),
         "threshold": _thresholds(record),
+        "threshold_on_change": _change_thresholds(loggers),
+        "threshold_on_gradient": _gradient_thresholds(record, loggers),
         "silting": _silting(record),
         **_spoilt(record),
         "fault": _faults(record),

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from gwnet.analysis.thresholds.lanes import BEYOND, LEVEL, LOGGER, MANUAL, NOT_BEYOND
-from gwnet.analysis.thresholds.states import CROSSED, NOT_CROSSED, UNCONFIRMED, ThresholdState
+from gwnet.analysis.thresholds.states import CROSSED, NOT_CROSSED, UNCONFIRMED, UNJUDGED, ThresholdState
 from gwnet.figures.base.text import shown
 from gwnet.figures.hydrograph.context_strips import rate_unit, rounded
 from gwnet.figures.hydrograph.strips import CrossingBar
@@ -89,7 +89,9 @@ def _bar(state: ThresholdState) -> CrossingBar:
         days = pd.to_datetime(lane["day"]).to_numpy(dtype="datetime64[D]").astype(np.int64).astype(np.float64)
         lanes.append((days, (lane["state"] == BEYOND).to_numpy(dtype=bool)))
     (days, beyond), (readings, read_beyond) = lanes
-    if days.size:
+    if state.state == UNJUDGED:
+        text = state.state
+    elif beyond.any():
         text = f"beyond on {counted(int(beyond.sum()), 'day')}"
     else:
         text = f"beyond at {int(read_beyond.sum())} of {readings.size}"

@@ -38,8 +38,8 @@ COLUMNS = {
     "level_events": "site well date time | measured_at round status depth_to_water depth_below_ground water_elevation"
     " depth_to_water_2 depth_to_water_3 depth_to_product product_relative_density sounded_depth instrument method"
     " observer access discharge quality notes",
-    "thresholds": "site well threshold kind | water_elevation depth_to_water depth_below_ground consecutive valid_from"
-    " valid_until basis action",
+    "thresholds": "site well threshold kind | water_elevation depth_to_water depth_below_ground change days gradient"
+    " other_well consecutive valid_from valid_until basis action",
     "stages": "site gauge measured_at water_elevation | easting northing aquifer notes",
     "context": "site series quantity unit date value | notes",
     "pumping_tests": "site test well kind starts_at | stops_at intake_depth aquifer_thickness purpose crew notes",
@@ -353,6 +353,28 @@ def test_thresholds(network, expected):
             assert (judged[-1][0], run) == (truth["newest"], truth["run"])
             words.add(truth["state_in_last_round"])
     assert words == {"crossed", "not crossed", "not crossed: 1 of 2 in a row", "undetermined"}
+
+
+def test_the_threshold_on_a_gradient_is_not_crossed_by_the_readings_of_any_day(network, expected):
+    (truth,) = expected["threshold_on_gradient"]
+    ends = [network.wells[code] for code in (truth["well"], truth["other_well"])]
+    apart = math.dist(*((float(end["easting"]), float(end["northing"])) for end in ends))
+    assert apart == pytest.approx(truth["distance_m"], abs=1e-3)
+    heads = {}
+    for row in network.events():
+        if row["instrument"] == "E-4":
+            continue  # the borrowed tape, which reads 0.1 m too little
+        if row["well"] in (truth["well"], truth["other_well"]) and network.usable(row) and network.bound(row) is None:
+            heads[row["well"], row["date"]] = network.level(row)[1]
+    both = {day for well, day in heads if well == truth["well"] and (truth["other_well"], day) in heads}
+    # on the other days of the truth the other well has its logger alone
+    read = {row["day"]: row["difference_m"] for row in truth["reading"] if row["day"] in both}
+    assert len(read) >= 8
+    for day, difference in read.items():
+        found = heads[truth["well"], day] - heads[truth["other_well"], day]
+        assert found == pytest.approx(difference, abs=truth["tolerance_m"])
+        assert found / apart > truth["gradient"] + truth["tolerance_m"] / apart
+    assert truth["beyond_on"] == []
 
 
 def test_silting(network, expected):

@@ -342,6 +342,33 @@ def test_each_crossing_of_a_year_is_found_by_readings_and_by_loggers(network):
     assert in_all.loc[in_all["source"] == "logger", "in_a_row"].tolist() == [70]
 
 
+def test_the_quick_rise_of_the_flood_crosses_the_threshold_on_a_change(network):
+    (truth,) = TRUTHS["threshold_on_change"]
+    found = network.thresholds.crossings([truth["well"]], start="2025-01-01")
+    (rise,) = found[found["threshold"] == truth["threshold"]].to_dict("records")
+    days = truth["beyond_on"]
+    assert (rise["source"], rise["first"], rise["last"]) == ("logger", days[0], days[-1])
+    assert (rise["levels"], rise["confirmed_on"]) == (len(days), days[truth["consecutive"] - 1])
+    assert rise["peak_m"] == pytest.approx(truth["largest_m"], abs=truth["tolerance_m"])
+    assert rise["peak_at"][:10] == truth["largest_on"]
+    # further than the tolerance from the limit, so that the truth and the program must agree on every day
+    assert truth["nearest_to_limit_m"] > truth["tolerance_m"]
+    states = network.thresholds([truth["well"]], start="2025-01-01", end="2025-12-31").set_index("threshold")
+    assert states.loc[truth["threshold"], "state"] == "not crossed"
+    assert states.loc[truth["threshold"], "logger_days_judged"] > 300
+
+
+def test_the_gradient_towards_the_river_stays_above_its_threshold(network):
+    (truth,) = TRUTHS["threshold_on_gradient"]
+    states = network.thresholds([truth["well"]], start="2022-01-01").set_index("threshold")
+    state = states.loc[truth["threshold"]]
+    assert (state["state"], state["readings_judged"]) == ("not crossed", len(truth["reading"]))
+    assert state["distance_m"] == pytest.approx(truth["distance_m"], abs=1e-3)
+    least = min(truth["reading"], key=lambda row: row["difference_m"])
+    assert state["extreme_m"] == pytest.approx(least["difference_m"], abs=truth["tolerance_m"])
+    assert state["extreme_at"][:10] == least["day"]
+
+
 @pytest.mark.slow
 def test_a_threshold_below_the_well_is_not_judged(network):
     (state,) = network.thresholds.states(["W-03"], start="2026-01-01")

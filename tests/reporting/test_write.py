@@ -56,6 +56,8 @@ def test_files_beside_each_other(written):
             f"{stem}_threshold_levels.csv",
             f"{stem}_corrections.csv",
             f"{stem}_findings.csv",
+            f"{stem}_rounds.csv",
+            f"{stem}_tape_checks.csv",
             f"{stem}_map_control_L_2026-02-10.csv",
             f"{stem}_map_control_U_2026-02-10.csv",
         ]

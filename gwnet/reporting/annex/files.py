@@ -11,10 +11,12 @@ from typing import Any, Final
 
 import pandas as pd
 
+from gwnet.analysis.fieldwork.conditions import describe_condition
 from gwnet.analysis.thresholds.record import CROSSING_COLUMNS, STATE_COLUMNS, crossings_table, states_table
 from gwnet.plain_text import file_value, neutralised
 from gwnet.reporting.data import COLUMNS, CONTROL_COLUMNS
 from gwnet.reporting.definition.parse import safe_name
+from gwnet.reporting.measures import date_of
 from gwnet.reporting.registry import frame_columns
 from gwnet.reporting.view import ReportView
 from gwnet.store.as_recorded import HEADINGS
@@ -51,7 +53,7 @@ LONG_FILE: Final = "levels_to_date.csv"
 #: Frames of pumping tests that go into the annex where the report has some.
 TEST_FRAMES: Final = ("pumping_tests", "pumping_rates", "pumping_static", "pumping_drawdowns", "pumping_fits")
 
-_OTHER_NUMBERS: Final = {"longitude": 6, "latitude": 6}
+_OTHER_NUMBERS: Final = {"longitude": 6, "latitude": 6, "gradient": 6, "days": 0}
 
 
 def annex_files(view: ReportView) -> dict[str, bytes]:
@@ -63,7 +65,8 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     -------
     dict of str to bytes
         Content by name: levels of the period, all levels to date, wells, construction, measuring points, thresholds
-        with their states, crossings and levels, the control set of each map, and the tables of pumping tests.
+        with their states, crossings and levels, the control set of each map, the tables of pumping tests, and what
+        else the sentences of the summary rest on.
     """
     unit = view.measures.unit
     wells = set(view.wells["well"])
@@ -117,7 +120,13 @@ def _worked_out(view: ReportView) -> list[tuple[str, tuple[str, ...], pd.DataFra
     decided = ("finding_id", "decision", "decided_by", "decision_reason", "decided_together")
     findings = view.data.findings
     columns = (*COLUMNS["findings"], *(name for name in decided if name in findings))
+    rounds, conditions = view.data.rounds, view.data.conditions
+    begun = [(date_of(day) or dt.date.max) <= view.period.last for day in rounds["starts_on"]]
+    described = [describe_condition(row, view.measures.text) for row in conditions.to_dict("records")]
     return [
+        ("rounds", COLUMNS["rounds"], rounds[begun].assign(well="")),
+        ("tape_checks", COLUMNS["tape_checks"], view.data.tape_checks.assign(well="")),
+        ("conditions", COLUMNS["conditions"], conditions.assign(text=described)),
         ("findings", columns, findings),
         *((name, frame_columns()[name], view.data.extras.frame(name)) for name in ("trends", "seasons", "loggers")),
     ]

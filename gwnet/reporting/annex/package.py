@@ -18,6 +18,7 @@ from gwnet.store.columns import NUMBER_KINDS
 
 _PROFILE: Final = "https://datapackage.org/profiles/2.0/datapackage.json"
 _DAYS_OF_CROSSINGS: Final = ("first", "last", "ended_by", "confirmed_on", "day")
+_DAYS_OF_ROUNDS: Final = ("starts_on", "ends_on", "checked_on")
 _KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "integer": (
         "consecutive",
@@ -29,11 +30,20 @@ _KINDS: Final[Mapping[str, tuple[str, ...]]] = {
         "levels",
         "levels_in_period",
         "in_a_row",
+        "days",
     ),
     "boolean": ("used", "usable"),
-    "date": ("drilled_on", "decommissioned_on", "installed_on", "removed_on", "surveyed_on", *_DAYS_OF_CROSSINGS),
+    "date": (
+        "drilled_on",
+        "decommissioned_on",
+        "installed_on",
+        "removed_on",
+        "surveyed_on",
+        *_DAYS_OF_ROUNDS,
+        *_DAYS_OF_CROSSINGS,
+    ),
     "datetime": ("valid_from_utc", "valid_until_utc", "recorded_at_utc", "retired_at_utc"),
-    "number": ("easting", "northing", "longitude", "latitude", "diameter_mm"),
+    "number": ("easting", "northing", "longitude", "latitude", "diameter_mm", "gradient"),
 }
 _KIND_OF: Final[Mapping[str, str]] = {name: kind for kind, names in _KINDS.items() for name in names} | {
     name: "number" for name, column in RECORDED.items() if column.kind in NUMBER_KINDS
@@ -45,6 +55,9 @@ _TITLES: Final[Mapping[str, str]] = {
     "wells": "Wells",
     "construction": "Construction of the wells",
     "measuring_points": "Measuring points and their history",
+    "rounds": "Gauging rounds up to the end of the period",
+    "tape_checks": "Checks of the tapes that were used",
+    "conditions": "What stands on record of the state of the wells, and what is overdue",
     "pumping_tests": "Pumping tests",
     "pumping_rates": "Rates of pumping tests",
     "pumping_static": "Levels before pumping tests",
