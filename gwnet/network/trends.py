@@ -58,6 +58,7 @@ class Inputs:
         if alone:
             return None
         start, end = self.span
+        # Correlation is estimated from the whole record; levels from a start on are not all of it.
         at_hand = self.levels if start is None else None
         return shared_memory(self.record, self.wells, at_hand, end=end, approved=approved)
 
@@ -164,6 +165,7 @@ class Trends(WellStatistics):
         from gwnet.analysis.series.trends import VALUE_METHODS, trends
 
         with self._inputs(wells, aquifer, start, end, site, known_on) as given:
+            # Methods by values do not take it, and it takes long to work out.
             memory = given.memory(alone=alone or method in VALUE_METHODS, approved=approved)
             how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
             return in_unit(trends(given.levels, given.wells, **how), unit)

@@ -65,7 +65,7 @@ def test_unit_follows_the_site_unless_given(quarterly):
         (HEAD + 'contents = "yes"', "expected true or false"),
         (HEAD + 'method = "kriging"', "Unknown key 'method'. It belongs in \\[map\\]"),
         (HEAD + '[mapp]\nmethod = "kriging"', "line 3: Unknown key 'mapp'. Did you mean 'map'"),
-        (HEAD + '[map]\nmethod = "krig"', "line 4: .*expected one of kriging, triangulation"),
+        (HEAD + '[map]\nmethod = "krig"', "line 4: .*expected one of auto, kriging, spline"),
         (HEAD + "[map]\ninterval_m = -1", "line 4: .*a number above 0"),
         (HEAD + "[map]\ninterval_m = nan", "a number above 0"),
         (HEAD + "[map]\ninterval_m = 1\ninterval_ft = 2", "Both interval_m and interval_ft"),

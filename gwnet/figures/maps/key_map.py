@@ -139,6 +139,7 @@ def draw_key_map(
 def _places(
     data: NetworkPlotData, frame: MapFrame, states: Mapping[str, WellState], pumped: Mapping[str, str]
 ) -> list[_Place]:
+    # A network that is given up as a whole is drawn all the same.
     wells = [well for well in data.wells if well.active] or list(data.wells)
     every = frame.to_mm(np.array([(well.x, well.y) for well in wells]))
     near = _SAME_PLACE_MM if len(wells) <= MOST_LABELS else SAME_PLACE_MM
@@ -182,6 +183,7 @@ def _labels(places: Sequence[_Place], panel: Box) -> list[PlacedLabel | None]:
     )
     placed = iter(place_labels(anchors, room, taken=corners))
     labels = [next(placed) if has_label else None for has_label in wanted]
+    # Where some go without a label in any case, one that found room only far away is left out as well.
     return [None if not wanted.all() and is_far(label) else label for label in labels]
 
 

@@ -113,6 +113,7 @@ def _key(points: Sequence[VerticalPoint]) -> list[KeyEntry]:
 def _span(points: Sequence[VerticalPoint]) -> tuple[float, float]:
     """Return the span of all panels; it holds zero."""
     widths = [point.half_width if math.isfinite(point.half_width) else 0.0 for point in points]
+    # With zero, as the sign is what a reader looks for; one for all panels, so that pairs can be compared.
     low = min([0.0, *(point.gradient - width for point, width in zip(points, widths, strict=True))])
     high = max([0.0, *(point.gradient + width for point, width in zip(points, widths, strict=True))])
     margin = 0.08 * (high - low) or 1e-3
@@ -121,6 +122,7 @@ def _span(points: Sequence[VerticalPoint]) -> tuple[float, float]:
 
 def _days(points: Sequence[VerticalPoint]) -> tuple[float, float]:
     days = [day_number(point.date) for point in points]
+    # A single round has no span of time.
     margin = max(0.02 * (max(days) - min(days)), 20.0)
     return min(days) - margin, max(days) + margin
 

@@ -94,6 +94,7 @@ class KrigedSurface:
         mixture of t distributions, to within some hundredths in trials.
         """
         errors = [solution.standard_error(xq, yq) for solution in self.solutions]
+        # With one covariance nothing is apart, and the estimates need not be worked out.
         heads = [solution.predict(xq, yq) for solution in self.solutions] if len(self.solutions) > 1 else errors
         return np.sqrt(self.combined_variance(np.square(errors), np.asarray(heads)))
 

@@ -78,6 +78,8 @@ class KrigingSystem:
         for share, one in zip(self.surface.mixture.shares, self.equations, strict=True):
             weights = one.weights(nodes)
             total += share * widening**2 * one.error_covariance(nodes, weights)
+            # The total variance: the mean of the variances, and the variance of the estimates, which differ by
+            # covariance.
             apart = one.solution.predict(nodes[:, 0], nodes[:, 1]) - mean
             total += share * np.outer(apart, apart)
         return total
@@ -106,6 +108,7 @@ class KrigingSystem:
         if np.isinf(self.surface.mixture.widening):
             return float("inf")
         shares = np.asarray(factors, dtype=np.float64)
+        # Rounding may leave less than nothing of a sum that is known exactly.
         return float(np.sqrt(max(float(shares @ self.error_covariance(xq, yq) @ shares), 0.0)))
 
 
@@ -179,13 +182,16 @@ class Equations:
         """
         diagonal = np.diag(self.inverse)
         plain = np.diag(np.linalg.inv(self.matrix_m2))
+        # A level without which the drift is not determined leaves a diagonal of rounding errors only.
         block = np.where(diagonal > 1e-10 * plain, diagonal, np.nan)
+        # Without their mean, which the drift takes up anyway: elevations of hundreds of metres would cost digits.
         heads = self.solution.z - self.solution.z.mean()
         return (self.inverse @ heads) / block, block
 
     def _between(self, first: Floats, second: Floats) -> Floats:
         distance = cdist(first, second)
         near = self.solution.covariance.at(distance)
+        # The nugget is of the ground and not of the reading, so that a node on a well shares it.
         near[distance == 0.0] += self.solution.covariance.nugget_m2
         return near
 
@@ -219,6 +225,7 @@ def _equations(solution: KrigingSolution) -> Equations:
         covariance.nugget_m2 + solution.measurement_variance_m2 + solution.added_share * covariance.sill_m2
     )
     factor = cho_factor(matrix, lower=True)
+    # Eastings of millions of metres beside a column of ones would leave no digits for the drift.
     scaled = (points - centre) / scale
     columns = drift_columns(scaled[:, 0], scaled[:, 1], solution.drift)
     inverse = cho_solve(factor, np.eye(points.shape[0]))

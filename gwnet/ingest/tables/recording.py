@@ -80,6 +80,7 @@ def is_same(value: Any, other: Any) -> bool:
     if is_missing(value) or is_missing(other):
         return is_missing(value) and is_missing(other)
     if isinstance(value, int | float) and isinstance(other, int | float):
+        # A tenth of a micrometre is what lengths are stored to.
         return math.isclose(value, other, rel_tol=1e-12, abs_tol=1e-7)
     return bool(value == other)
 
@@ -92,6 +93,7 @@ def not_compared(parsed: Parsed, instruction: Instruction) -> set[str]:
 
     Parameters as `gwnet.ingest.tables`.
     """
+    # A correction has the values on record in the columns that its file lacks.
     if instruction.correct:
         return set()
     converted = {c.converts_to for c in parsed.table.columns if c.name in parsed.raw.places}
@@ -175,11 +177,13 @@ class _Recording:
             for key, point in self.live.items()
         }
         to_add = refuse_overlaps(self.parsed, self.columns, to_add, live, self.tally)
+        # A point of the file that overlaps with another is refused by now, and ends nothing.
         kept = [ending for ending in ended.values() if self.parsed.good[ending.row]]
         say_endings(self.parsed, kept, self.codes)
         for ending in kept:
             reason = self.instruction.reason or f"ended by the measuring point of {ending.until:%Y-%m-%d}"
             stamp = self.instruction.stamp | {"reason": reason}
+            # No row on record is changed: it is retired, and recorded anew with its end.
             retire(self.connection, self.table.record, [ending.point["id"]], by=self.instruction.by, reason=reason)
             kept_columns = [name for name in ending.point if not name.startswith(("retired_", "recorded_"))]
             new_id = int(reserve_ids(self.connection, self.table.record, 1)[0])
@@ -251,6 +255,7 @@ class _Recording:
     def _refuse_duplicate(self, row: int, earlier: int) -> None:
         """Pass over a row that occurs twice with the same values; refuse one with other values."""
         differ = any(not is_same(values[row], values[earlier]) for values in self.columns.values())
+        # Of a row to withdraw only the key counts.
         if not differ or self.instruction.withdraw:
             self.tally.unchanged += 1
             return
