@@ -48,4 +48,3 @@ def test_opening_a_record_loads_no_drawing_and_no_other_database(tmp_path):
     code = "import gwnet\nnet = gwnet.open('a.sqlite')\nnet.wells()\nnet.close()"
     loaded = loaded_after(code, tmp_path)
     assert loaded & {"matplotlib", "reportlab", "geopandas", "pikepdf", "sqlalchemy.dialects.postgresql"} == set()
-    assert "gwnet.store.models.schema" in loaded
