@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, Final
@@ -23,6 +24,9 @@ DONE: Final = 0
 STOPPED: Final = 1
 WRONG_USAGE: Final = 2
 DONE_WITH_FINDINGS: Final = 3
+
+#: Key of a command's context under which it is kept when the program was started.
+STARTED: Final = "gwnet.started"
 
 #: Every command: its module below this package, and its line in the help. A test holds the lines to the docstrings.
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
@@ -99,10 +103,8 @@ def group(context: click.Context, quiet: bool, verbose: bool) -> None:
     """
     if quiet and verbose:
         raise click.UsageError("Give --quiet or --verbose, not both.")
+    start = context.meta[STARTED] = time.monotonic()
     if verbose:
-        import time
-
-        start = time.monotonic()
         context.call_on_close(lambda: _say(f"took {time.monotonic() - start:.1f} s."))
 
 

@@ -12,9 +12,10 @@ def command(db: str) -> None:
 
     A database that is there already is left as it is; one of an older version is migrated.
     """
-    from gwnet import network
+    with output.working():
+        from gwnet import network
 
-    before, after = network.init(db)
+        before, after = network.init(db)
     name = options.database_name(db)
     if before == after:
         output.say(f"The database {name} is there already, at revision {after}.")

@@ -39,15 +39,17 @@ def open_record(address: str) -> Iterator[Network]:
     meta = {} if context is None else context.meta
     # The record may be open already: its unit was asked for while the options were read.
     opened = meta.pop(_OPENED, None)
-    net = opened[1] if opened is not None and opened[0] == address else _open(address)
+    net = opened[1] if opened is not None and opened[0] == address else None
     try:
-        meta[RECORD] = net.store
         with working():
+            net = net or _open(address)
+            meta[RECORD] = net.store
             yield net
         if net.store.looked_at is not None:
             say(f"Record as known on {net.store.looked_at.text}.")
     finally:
-        net.close()
+        if net is not None:
+            net.close()
 
 
 def _open(address: str) -> Network:
@@ -193,14 +195,16 @@ def _unit_or_that_of_record(ctx: click.Context, _param: click.Parameter, value: 
     # While a shell completes, nothing is opened.
     if value is not None or ctx.resilient_parsing:
         return value
+    from gwnet.cli.output import working
     from gwnet.errors import StoreError
 
     address = ctx.params.get("db") or os.environ.get("GWNET_DB") or DEFAULT_DATABASE
     try:
-        net = _open(address)
-        # of the command's own context nothing is closed where its words are wrong
-        ctx.find_root().call_on_close(net.close)
-        unit = unit_of_record(net, ctx.params.get("site"))
+        with working():
+            net = _open(address)
+            # of the command's own context nothing is closed where its words are wrong
+            ctx.find_root().call_on_close(net.close)
+            unit = unit_of_record(net, ctx.params.get("site"))
     except StoreError:  # the command itself says what is wrong with the record
         return "m"
     ctx.meta[_OPENED] = (address, net)

@@ -9,6 +9,7 @@ import shutil
 import sys
 import textwrap
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from gwnet.cli import emphasis
+from gwnet.cli import STARTED, emphasis
 from gwnet.cli.cells import csv_value
 from gwnet.cli.tables import text_record, text_table
 from gwnet.errors import OutputError
@@ -244,22 +245,26 @@ def without_bars() -> Iterator[None]:
 
 @contextmanager
 def working() -> Iterator[None]:
-    """Say on a terminal how long a command has been at work, from the third second on, while no progress is shown."""
+    """Say on a terminal how long a command has been at work, while no progress is shown.
+
+    It is said from the third second on since the program was started, whatever the seconds went by with.
+    """
     context = click.get_current_context(silent=True)
     if context is None or is_quiet() or not sys.stderr.isatty():
         yield
         return
     name, done = context.command_path, threading.Event()
+    started = context.meta.get(STARTED, time.monotonic())
 
     def show() -> None:
-        seconds = _PATIENCE_S
         shown = False
-        while not done.wait(_PATIENCE_S if seconds == _PATIENCE_S and not shown else 1.0):
+        wait = max(_PATIENCE_S - (time.monotonic() - started), 0.0)
+        while not done.wait(wait):
             if not _Bars.count:
-                click.echo(f"\r{name} is at work, {seconds:.0f} s", nl=False, err=True)
+                click.echo(f"\r{name} is at work, {time.monotonic() - started:.0f} s", nl=False, err=True)
                 _Bars.says_at_work = True
             shown = True
-            seconds += 1.0
+            wait = 1.0
         if shown:
             click.echo(_CLEARED, nl=False, err=True)
             _Bars.says_at_work = False

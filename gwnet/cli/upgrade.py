@@ -12,9 +12,10 @@ def command(db: str) -> None:
 
     Make a backup first. The whole migration happens, or nothing of it.
     """
-    from gwnet import network
+    with output.working():
+        from gwnet import network
 
-    before, after = network.upgrade(db)
+        before, after = network.upgrade(db)
     output.say(
         f"The database {options.database_name(db)} is up to date, at revision {after}."
         if before == after

@@ -1,13 +1,15 @@
 import io
+import re
 import sys
 import time
+from pathlib import Path
 
 import click
 import pandas as pd
 import pytest
 
 from gwnet.analysis.levels.explain import Explanation, Step
-from gwnet.cli import output
+from gwnet.cli import STARTED, output
 
 
 class Terminal(io.StringIO):
@@ -38,6 +40,30 @@ def test_a_command_is_said_to_be_at_work_until_its_progress_is_known(monkeypatch
             time.sleep(0.01)
         show(1, 4)
         assert screen.getvalue().endswith("\r" + " " * 60 + "\r\rexport  25%  (1 of 4)")
+
+
+def test_seconds_at_work_count_from_the_start_of_the_program(monkeypatch):
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stderr", screen)
+    with click.Context(click.Command("levels"), info_name="levels") as context:
+        context.meta[STARTED] = time.monotonic() - 7.0
+        with output.working():  # at once, as loading libraries took seven seconds already
+            deadline = time.monotonic() + 30
+            while "levels is at work, 7 s" not in screen.getvalue() and time.monotonic() < deadline:
+                time.sleep(0.01)
+    assert "levels is at work, 7 s" in screen.getvalue()
+    assert screen.getvalue().endswith("\r" + " " * 60 + "\r")
+
+
+def test_every_command_shows_how_far_it_is_or_says_that_it_is_at_work():
+    folder = Path(output.__file__).parent
+    silent = {
+        str(path.relative_to(folder))
+        for path in folder.rglob("*.py")
+        if re.search(r"^@\w+\.command\(", text := path.read_text(encoding="utf-8"), re.MULTILINE)
+        and not re.search(r"open_record\(|output\.progress\(|output\.working\(", text)
+    }
+    assert silent == {"help.py", "calculate.py"}  # neither reads a record or file
 
 
 def test_progress_is_silent_where_nobody_watches(capsys):

@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from gwnet import network
 from gwnet.cli import COMMANDS
 
 from ..helpers import run_python
@@ -42,10 +43,8 @@ def test_importing_the_package_loads_no_heavy_library(tmp_path):
 
 
 @pytest.mark.slow
-def test_opening_a_record_loads_no_drawing(tmp_path):
-    code = (
-        "import gwnet\nfrom gwnet import network\n"
-        "network.init('a.sqlite')\nnet = gwnet.open('a.sqlite')\nnet.wells()\nnet.close()"
-    )
+def test_opening_a_record_loads_no_drawing_and_no_other_database(tmp_path):
+    network.init(tmp_path / "a.sqlite")  # migrations know every database
+    code = "import gwnet\nnet = gwnet.open('a.sqlite')\nnet.wells()\nnet.close()"
     loaded = loaded_after(code, tmp_path)
-    assert loaded & {"matplotlib", "reportlab", "geopandas", "pikepdf"} == set()
+    assert loaded & {"matplotlib", "reportlab", "geopandas", "pikepdf", "sqlalchemy.dialects.postgresql"} == set()

@@ -33,9 +33,10 @@ def command(paths: tuple[str, ...], save: Path | None, form: str, **chosen: Any)
     Name all files that belong together: readings, wells, screens. What was inferred is printed with its reason; what
     nothing settles is marked CHECK in the mapping.
     """
-    from gwnet.network.imports import Imports
+    with output.working():
+        from gwnet.network.imports import Imports
 
-    trial = Imports.try_files(list(paths), **chosen)
+        trial = Imports.try_files(list(paths), **chosen)
     shown.show_trial(trial, form)
     # Written with its open questions, which a load refuses until each mark is taken away.
     if save is not None:

@@ -38,10 +38,11 @@ def command(path: Path, save: Path | None, form: str, **chosen: Any) -> int:
     and last rows as read, the span in local time and UTC, gaps, and the rows that are no plain samples. --save writes
     the layout also where it does not read the file yet, with what is lacking marked CHECK.
     """
-    from gwnet.network.loggers import Loggers
-
     try:
-        trial = Loggers.try_file(path, **chosen)
+        with output.working():
+            from gwnet.network.loggers import Loggers
+
+            trial = Loggers.try_file(path, **chosen)
     except PartialLayoutError as error:
         if save is None:
             raise

@@ -2,9 +2,10 @@
 
 Every table row that can be corrected mixes in `Recorded`: it carries when it holds in the field and when it was on
 record. `known_on` is the only place where the second of these times is turned into a condition.
-"""
 
-from __future__ import annotations
+No module of tables postpones its annotations: SQLAlchemy would evaluate each of some six hundred from its text whenever
+a command starts.
+"""
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
@@ -137,7 +138,9 @@ def live_index(name: str, *columns: str, where: str | None = None) -> Index:
         Further condition in SQL.
     """
     condition = "retired_at_utc IS NULL" + (f" AND {where}" if where else "")
-    return Index(name, *columns, unique=True, sqlite_where=text(condition), postgresql_where=text(condition))
+    # Migrations make the index, with this condition on PostgreSQL as well; named here for it, every command would load
+    # that dialect, whatever its database is.
+    return Index(name, *columns, unique=True, sqlite_where=text(condition))
 
 
 def some_at_a_time(keys: Sequence[_Key]) -> Iterator[Sequence[_Key]]:

@@ -1,7 +1,5 @@
 """Surface-water stages and context series such as rainfall and abstraction."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from sqlalchemy import ForeignKey, Index, Integer

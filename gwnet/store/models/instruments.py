@@ -1,7 +1,5 @@
 """Instruments, tape checks against the reference tape, and deployments."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer

@@ -1,7 +1,5 @@
 """Level events: what was seen and read at a well, as it was read."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer

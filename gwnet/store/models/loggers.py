@@ -7,8 +7,6 @@ samples of one chunk as arrays beside the rows. They are no part of the record a
 its rows where their number is not that of its runs.
 """
 
-from __future__ import annotations
-
 from typing import Final
 
 from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, Index, Integer, LargeBinary

@@ -1,7 +1,5 @@
 """Mappings of other people's tables, and the files that were imported by each."""
 
-from __future__ import annotations
-
 from sqlalchemy import ForeignKey, Index, Integer
 from sqlalchemy.orm import Mapped, mapped_column
 

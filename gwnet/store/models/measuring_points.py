@@ -7,8 +7,6 @@ A new survey does not end the earlier one by itself: the earlier row gets its en
 nobody ends a point by mistake.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 
 from sqlalchemy import CheckConstraint, ForeignKey

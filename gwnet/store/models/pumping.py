@@ -1,7 +1,5 @@
 """Pumping tests: the test, its rates of pumping, and the levels that were read for it."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer

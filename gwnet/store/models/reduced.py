@@ -1,7 +1,5 @@
 """Levels as they are worked out from the record, kept for readers that speak SQL."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from sqlalchemy import ForeignKey, Integer

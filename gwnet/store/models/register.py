@@ -1,7 +1,5 @@
 """The register of a site's comments and promises, which reports answer to."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from sqlalchemy import CheckConstraint, ForeignKey

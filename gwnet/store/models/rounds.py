@@ -1,7 +1,5 @@
 """Gauging rounds."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer

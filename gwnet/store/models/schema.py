@@ -1,7 +1,5 @@
 """All tables in one place, in an order in which they can be filled."""
 
-from __future__ import annotations
-
 from sqlalchemy import MetaData
 
 from gwnet.store.models import (

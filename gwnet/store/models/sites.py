@@ -1,7 +1,5 @@
 """Sites and aquifers."""
 
-from __future__ import annotations
-
 from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer
 from sqlalchemy.orm import Mapped, mapped_column
 

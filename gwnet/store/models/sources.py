@@ -1,13 +1,11 @@
 """Files that rows came from, kept byte for byte, and the issues of reports."""
 
-from __future__ import annotations
-
 import datetime as dt
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer, LargeBinary, text
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer, LargeBinary
 from sqlalchemy.orm import Mapped, mapped_column
 
-from gwnet.store.models.base import Base, Recorded, UtcDateTime
+from gwnet.store.models.base import Base, Recorded, UtcDateTime, live_index
 
 
 class SourceFile(Base):
@@ -44,16 +42,7 @@ class ReportIssue(Recorded, Base):
     __table_args__ = (
         *Recorded.recorded_constraints(),
         CheckConstraint("length(sha256) = 64", name="sha256_whole"),
-        Index(
-            "uq_report_issue_live",
-            "site_id",
-            "definition",
-            "period",
-            "sha256",
-            unique=True,
-            sqlite_where=text("retired_at_utc IS NULL"),
-            postgresql_where=text("retired_at_utc IS NULL"),
-        ),
+        live_index("uq_report_issue_live", "site_id", "definition", "period", "sha256"),
     )
 
     site_id: Mapped[int | None] = mapped_column(ForeignKey("site.id"))

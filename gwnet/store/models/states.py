@@ -1,7 +1,5 @@
 """States of the record, one for each writing unit of work that recorded something, and what each added or retired."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer, LargeBinary

@@ -1,7 +1,5 @@
 """Thresholds of wells."""
 
-from __future__ import annotations
-
 from sqlalchemy import CheckConstraint, ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 

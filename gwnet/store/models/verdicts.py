@@ -1,7 +1,5 @@
 """Verdicts of checks and reviews by people; both are added to the record and never alter a reading."""
 
-from __future__ import annotations
-
 from sqlalchemy import CheckConstraint, ForeignKey, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
