@@ -124,6 +124,7 @@ def work_out_production(record: Snapshot, code: str, asked: ProductionRequest) -
     try:
         available: AvailableDrawdown | None = _available(record, test, asked.limit_m)
     except AnalysisError as error:
+        # Without an available drawdown the drawdowns for rates can still be worked out.
         available = None
         notes.append(" ".join(filter(None, (error.message, error.fix))))
     if available is not None:
@@ -193,6 +194,7 @@ def _capacities(test: GatheredTest, analysed: AnalysedTest) -> list[dict[str, An
         ends.rate_m3_d, ends.hours, ends.drawdown_m, widths, capacity, strict=True
     ):
         litres = rate * _L_S
+        # A drawdown within its half-width may be nothing, and the capacity without a bound.
         lower, upper = litres / (drawdown + width), litres / (drawdown - width) if drawdown > width else math.inf
         note = f"drawdown {drawdown:.3f} m at the end of the rate"
         rows.append(

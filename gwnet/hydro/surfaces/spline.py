@@ -153,6 +153,7 @@ def fit(x: ArrayLike, y: ArrayLike, z: ArrayLike, *, names: Sequence[str] | None
     heads = zs - mean
     squared = (wells[:, None, 0] - wells[None, :, 0]) ** 2 + (wells[:, None, 1] - wells[None, :, 1]) ** 2
     matrix = _bend(squared, np.empty_like(squared))
+    # In the space beside the plane the matrix is positive definite, which a Cholesky factor needs.
     basis, upper = qr(drift_columns(wells[:, 0], wells[:, 1], "linear"))
     plane, free = basis[:, :3], basis[:, 3:]
     weights, bending = np.zeros_like(heads), np.zeros_like(heads)

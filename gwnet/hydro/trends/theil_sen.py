@@ -118,6 +118,7 @@ def theil_sen(
     wanted = limit_ranks(slope_count, variance, confidence=confidence, ranks=ranks)
     if value.size <= ALL_PAIRS:
         slopes, places = pairwise_slopes(value, when), _places(slope_count, *wanted)
+        # Only the places that are asked for: a full sort of n²/2 slopes takes several times longer.
         slopes.partition(places)
         at = {place: float(slopes[place]) for place in places}
     else:
@@ -129,6 +130,7 @@ def theil_sen(
         slope=slope,
         lower=lower,
         upper=upper,
+        # Through the medians of both (Conover 1980; from memory).
         intercept=float(np.median(value)) - slope * float(np.median(when)),
     )
 
@@ -185,6 +187,7 @@ def pairwise_slopes(values: Floats, times: Floats) -> Floats:
     first, second = _pairs(values.size) if values.size <= ALL_PAIRS else np.triu_indices(values.size, 1)
     apart = times.take(second) - times.take(first)
     rise = values.take(second) - values.take(first)
+    # Most series have no two values at one time, and are spared two copies.
     if apart.all():
         return np.asarray(rise / apart, dtype=np.float64)
     return np.asarray(rise[apart > 0] / apart[apart > 0], dtype=np.float64)

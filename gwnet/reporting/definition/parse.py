@@ -183,6 +183,7 @@ def load_definition(name: str | Path) -> Definition:
     path = _find(name)
     try:
         with path.open("rb") as file:
+            # One byte more than is taken tells a file that is too large from one that just fits.
             raw = file.read(_MOST_BYTES + 1)
     except OSError as error:
         message = f"The definition cannot be read: {error.strerror or error}."
@@ -230,6 +231,7 @@ def parse_definition(text: str, path: Path, *, sha256: str = "") -> Definition:
 
 def _find(name: str | Path) -> Path:
     text = str(name)
+    # Only what looks like a path is one: a bare word never reads a file of the folder by chance.
     if isinstance(name, Path) or text.endswith(".toml") or "/" in text or "\\" in text:
         return Path(name)
     folder = reports_folder()
