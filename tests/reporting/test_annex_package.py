@@ -45,7 +45,7 @@ def report_of(descriptor):
 def test_the_validator_finds_nothing_wrong(written):
     report = report_of(written)
     assert report.flatten(["title", "fieldName", "rowNumber", "message"]) == []
-    assert len([task for task in report.tasks if task.type == "table"]) == 12
+    assert len([task for task in report.tasks if task.type == "table"]) == 14
 
 
 @pytest.mark.filterwarnings("ignore")
