@@ -53,10 +53,20 @@ class Imports(Group):
         -------
         gwnet.ingest.mapping.trial.Trial
             The mapping and what the files would give.
+
+        Raises
+        ------
+        SettingsError
+            If a file is an XML document: WaterML is read without a mapping.
         """
+        from gwnet.errors import SettingsError
         from gwnet.ingest.mapping.propose import Known
         from gwnet.ingest.mapping.trial import try_files
+        from gwnet.ingest.waterml import is_waterml
 
+        for document in (str(path) for path in paths if is_waterml(str(path))):
+            message = f"{document}: a WaterML document needs no mapping."
+            raise SettingsError(message, fix=f"Look at what it gives with 'gwnet import {document} --dry-run'.")
         # The clock is read here alone; below, the time is handed down, so that a trial can be tested.
         known = Known(site, zone, crs, datum, unit, dt.datetime.now(dt.UTC))
         return try_files([str(path) for path in paths], mapping=mapping, query=query, known=known)

@@ -33,6 +33,9 @@ LISTED: Final[dict[str, Callable[[Snapshot], pd.DataFrame]]] = {
     "register": lambda record: registry.register_entries(record.connection, record.known_on, record.site),
 }
 
+#: Names of tables that are loaded, where they are listed under another.
+_ALSO_CALLED: Final = {"deployments": "installations"}
+
 
 class Tables(Group):
     """Tables on record."""
@@ -61,7 +64,8 @@ class Tables(Group):
         SettingsError
             If there is no such table.
         """
-        ask = LISTED.get(table.replace("_", "-"))
+        name = table.replace("_", "-")
+        ask = LISTED.get(_ALSO_CALLED.get(name, name))
         if ask is None:
             message = f"There is no table {table!r} to list."
             raise SettingsError(message, fix=f"Give one of {', '.join(LISTED)}.")

@@ -66,3 +66,14 @@ def test_rejections_name_the_source_and_nothing_is_written(gwnet_here, files, tm
     assert stopped.code == 1
     assert "readings.csv,3,Station,W-8,well-unknown" in stopped.out
     assert gwnet_here("import", *files, "--mapping", "farm.toml", "--db", "a.sqlite", "--keep-good").code == 3
+
+
+def test_waterml_is_said_to_need_no_mapping(gwnet_here, tmp_path):
+    (tmp_path / "levels.xml").write_text("<Collection/>")
+    gwnet_here("init")
+    tried = gwnet_here("import", "try", "levels.xml")
+    assert tried.code == 2
+    assert "levels.xml: a WaterML document needs no mapping." in tried.err
+    loaded = gwnet_here("load", "levels.xml", "--by", "A")
+    assert loaded.code == 1
+    assert "A WaterML document is loaded by 'gwnet import levels.xml'" in loaded.err

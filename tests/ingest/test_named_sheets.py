@@ -117,12 +117,12 @@ def test_what_is_no_such_file_is_refused(ending, net, tmp_path):
         read_sheets("net.ods", ods(**{"(notes)": [["mine"]]}))
 
 
-def test_tables_that_gwnet_works_out_are_passed_over_with_a_note(net, tmp_path):
+def test_levels_without_what_was_recorded_are_refused_and_other_results_hold_no_tables(net, tmp_path):
     net.load(write(tmp_path, ".ods", WELLS | {"easting": [1.0, 2.0], "northing": [1.0, 2.0]}), by="A")
     text = "site,well,measured_at,depth_to_water_m,measuring_point_elevation_m,water_elevation_m,uncertainty_m,review\n"
     (tmp_path / "levels.csv").write_text(f"{text}S,A,2024-01-01T10:00Z,1,10,9,0.01,approved\n")
-    result = net.load([tmp_path / "levels.csv"], by="A")
-    assert [(file.table, "passed over" in file.note) for file in result.files] == [("", True)]
+    with pytest.raises(IngestError, match="reduced levels without all that was recorded of them"):
+        net.load([tmp_path / "levels.csv"], by="A")
     assert len(net.levels()) == 0
     (tmp_path / "package" / "data").mkdir(parents=True)
     (tmp_path / "package" / "datapackage.json").write_text("{}")

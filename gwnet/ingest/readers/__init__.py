@@ -78,4 +78,6 @@ def read_sheets(name: str, content: bytes) -> list[RawSheet]:
         return read_named(name, content)
     message = f"Files ending in {suffix or 'nothing'!r} are not read."
     fix = f"Save it as one of: {', '.join(SUFFIXES)}."
+    if suffix == ".xml":
+        fix = f"A WaterML document is loaded by 'gwnet import {name}'; save others as one of: {', '.join(SUFFIXES)}."
     raise UnreadableFileError(message, where=name, fix=fix)
