@@ -145,7 +145,9 @@ def _notes(view: ReportView, facts: MapFacts) -> list[tuple[str, str]]:
     error_text = f"; error where a level is left out {measures.text(error, decimals=2)}" if math.isfinite(error) else ""
     inferred = dict(result.parameters).get("inferred beyond", "")
     dashed = f" Dashed beyond {measures.words(inferred)}." if inferred else ""
-    notes.append(("Surface", f"{method[0].lower()}{method[1:]}{error_text}.{dashed}"))
+    every = f"contours every {measures.length(facts.interval_m):.4g}\u00a0{measures.unit}, "
+    interval = every if math.isfinite(facts.interval_m) else ""
+    notes.append(("Surface", f"{interval}{method[0].lower()}{method[1:]}{error_text}.{dashed}"))
     notes += [(well, text.removeprefix(well).lstrip(": ,")) for well, text in _findings(facts)]
     above = [text for text in result.cautions if "above the ground" in text]
     notes += [("Above ground", measures.words(text.replace("Heads are", "heads are"))) for text in above]

@@ -15,8 +15,11 @@ from gwnet.analysis.maps.site_maps import SetRule, control_of
 from gwnet.analysis.pumping.readings import TEST_STATUS
 from gwnet.network import Network, init
 from gwnet.products.collect import collect
+from gwnet.products.maps import map_context
+from gwnet.reporting.aquifer_map import aquifer_page
 from gwnet.reporting.definition.parse import load_definition
 from gwnet.reporting.definition.period import parse_period
+from gwnet.reporting.view import look
 from gwnet.store.snapshot import Snapshot
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_network"
@@ -221,6 +224,18 @@ def test_silting_shows_in_the_soundings(levels):
 def report_data(network):
     with network.store.reading() as connection:
         return collect(Snapshot(connection).of_site(), load_definition("quarterly"), parse_period("2026-Q1"))
+
+
+@pytest.mark.slow
+def test_the_page_of_an_aquifer_states_the_interval_between_its_contours(network, report_data):
+    view = look(load_definition("quarterly"), report_data, parse_period("2026-Q1"))
+    with network.store.reading() as connection:
+        context = map_context(Snapshot(connection).of_site())
+    assert len(view.maps()) == 2
+    for facts in view.maps():
+        levels = sorted({round(float(contour.level_m), 6) for contour in facts.result.contours})
+        surface = dict(aquifer_page(view, facts, context).notes)["Surface"]
+        assert surface.startswith(f"contours every {min(np.diff(levels)):.4g}\u00a0m, universal kriging")
 
 
 @pytest.mark.parametrize("truth", TRUTHS["last_round"]["control"], ids=lambda t: t["aquifer"])
