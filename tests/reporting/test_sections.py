@@ -237,9 +237,12 @@ def test_bare_record_and_odd_periods(constructed, quarterly, period):
         maps=(),
         **{name: full_frame.iloc[:0] for name, full_frame in ((key, getattr(full, key)) for key in COLUMNS) if name not in ("wells", "levels")},
     )  # fmt: skip
-    text = plain_report(compose(quarterly, bare, period=period, drawing=constructed.PlainDrawing()))
+    report = compose(quarterly, bare, period=period, drawing=constructed.PlainDrawing())
+    text = plain_report(report)
     assert "No measuring point is on record." in text
-    assert "No threshold is in force" in text
+    # on the cover, without pages of their own
+    assert text.count("No threshold is in force") == 1
+    assert not {"thresholds", "threshold_table"} & {section.key for section in report.sections}
     assert "No potentiometric map was made for this period." in text
 
 

@@ -72,19 +72,18 @@ class Ledger(IndexingFlowable):  # type: ignore[misc]
 
 
 class HeadingFlow(Flowable):  # type: ignore[misc]
-    """A heading that is a bookmark and a target of the table of contents."""
+    """A heading that is a bookmark and a target of the table of contents; that of a section may be small."""
 
-    def __init__(self, text: str, key: str, level: int, ledger: Ledger, number: str = "") -> None:
+    def __init__(self, text: str, key: str, level: int, ledger: Ledger, *, is_small: bool = False) -> None:
         super().__init__()
-        self.text, self.key, self.level, self.ledger, self.number = text, key, level, ledger, number
-        style = SECTION if level == 0 else HEADING
+        self.text, self.key, self.level, self.ledger = text, key, level, ledger
+        style = SECTION if level == 0 and not is_small else HEADING
         self.spaceBefore, self.spaceAfter = style.spaceBefore, style.spaceAfter
-        self._indent = 11 * MM if number else 0.0
         self._paragraph = Paragraph(markup(text, BOLD), style)
 
     def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
         """Return the size of the heading."""
-        _, height = self._paragraph.wrap(TEXT_WIDTH - self._indent, _TALL)
+        _, height = self._paragraph.wrap(TEXT_WIDTH, _TALL)
         self.width, self.height = TEXT_WIDTH, height
         return self.width, self.height
 
@@ -92,15 +91,10 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
         """Draw the heading and set its bookmark."""
         canvas = self.canv
         canvas.bookmarkHorizontal(self.key, 0, self.height + 12)
-        title = f"{self.number}  {self.text}" if self.number else self.text
-        canvas.addOutlineEntry(title, self.key, self.level, closed=True)
+        canvas.addOutlineEntry(self.text, self.key, self.level, closed=True)
         self.ledger.pages[self.key] = canvas.getPageNumber()
         with content(canvas, f"H{self.level + 2}"):
-            if self.number:
-                canvas.setFillColor(ACCENT)
-                baseline = self.height - self._paragraph.style.fontSize
-                draw_text(canvas, 0, baseline, self.number, BOLD, self._paragraph.style.fontSize)
-            self._paragraph.drawOn(canvas, self._indent, 0)
+            self._paragraph.drawOn(canvas, 0, 0)
 
 
 class ContentsFlow(Flowable):  # type: ignore[misc]
