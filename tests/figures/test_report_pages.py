@@ -1,6 +1,7 @@
 """Pages of reports: the page of an aquifer, key map, high and low water, thresholds, gradients of a sector."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -92,8 +93,6 @@ def test_a_scale_that_just_holds_the_points_is_the_largest_round_one():
 
 
 def test_pumped_wells_have_their_rate_and_are_named_in_the_key():
-    from dataclasses import replace
-
     data = plot_data(count=12)
     points = (replace(data.points[5], name="P-1 pumps 90 m³/d", rate="90 m³/d"), *data.points[6:])
     figure = draw_aquifer_page(AquiferPage(replace(data, points=points)), size_mm=(174.0, 150.0))
@@ -132,6 +131,18 @@ def test_the_key_map_shows_states_rates_and_its_key():
     assert "beyond, not yet confirmed" not in words
     assert collisions(figure) == []
     assert key_height_mm(data, states, pumped) < 104.0
+
+
+def test_only_the_well_that_pumps_is_said_to_pump_where_another_shares_its_place():
+    """The key map of a Letter page said of a pumped well and its neighbour that they pump."""
+    data = key_data()
+    wells = [
+        replace(well, x=data.wells[3].x + 1.0, y=data.wells[3].y) if n == 4 else well
+        for n, well in enumerate(data.wells)
+    ]
+    data = replace(data, wells=tuple(wells))
+    figure = draw_key_map(data, states={}, pumped={wells[4].name: "2 150 m³/d"}, size_mm=(174.0, 104.0))
+    assert {f"{wells[4].name} pumps", "2 150 m³/d", wells[3].name} <= set(words_of(figure))
 
 
 def row(name, mark, states):

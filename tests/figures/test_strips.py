@@ -1,6 +1,7 @@
 """Strips of hydrographs: one scale for all, offsets of their own, and what stands under them."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -82,6 +83,15 @@ def test_a_full_page_of_strips_has_no_text_over_text_and_nothing_beyond_its_edge
     height = strips_height_mm(wells, context, width_mm=174.0)
     assert figure.get_size_inches()[1] * 25.4 == pytest.approx(height)
     assert {"GW-01", "GW-06", "rainfall"} <= set(words_of(figure))
+
+
+def test_the_heading_of_a_strip_drops_cluster_and_construction_before_what_was_seen():
+    """Days and values were cut at the margin."""
+    data = replace(rich(), heading="Upper sand and gravel (upper) · cluster N2 of the eastern bank of the river")
+    spread = replace(data, elevation_m=data.elevation_m + np.where(np.arange(data.elevation_m.size) % 9, 0.0, 9.0))
+    heading = next(word for word in words_of(draw_strips([spread], metres_per_cm=0.7, width_mm=174.0)) if "off" in word)
+    assert "cluster" not in heading
+    assert heading.endswith("measuring point changed 2 times, last corrected 52.184 → 52.191 on 2018-07-01")
 
 
 def test_strips_are_as_high_as_the_page_allows_and_no_higher():

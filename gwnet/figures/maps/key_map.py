@@ -148,10 +148,7 @@ def _places(
         x, y = (float(value) for value in every[group[0]])
         held = [states[well.name] for well in members if well.name in states]
         rate = next((pumped[well.name] for well in members if well.name in pumped), "")
-        name = join_names([well.name for well in members])
-        lines = [name, *(["pumps", rate] if rate and rate != "pumped" else [])]
-        if rate and rate != "pumped":
-            lines = [f"{name} pumps", rate]
+        lines = _names(members, pumped)
         for well in members:
             if well.name in states:
                 limits = ", ".join(dict.fromkeys(states[well.name].names))
@@ -164,6 +161,17 @@ def _places(
         x, y = (float(value) for value in frame.to_mm(np.array([[gauge.x, gauge.y]]))[0])
         places.append(_Place((gauge,), x, y, (gauge.name,), is_gauge=True))
     return places
+
+
+def _names(members: Sequence[NetworkWell], pumped: Mapping[str, str]) -> list[str]:
+    """Return the names at a place; those that pump stand with their rates, apart from the others."""
+    rated = [well.name for well in members if pumped.get(well.name, "pumped") != "pumped"]
+    if not rated:
+        return [join_names([well.name for well in members])]
+    others = [well.name for well in members if well.name not in rated]
+    verb = "pumps" if len(rated) == 1 else "pump"
+    rates = ", ".join(pumped[name] for name in rated)
+    return [f"{join_names(rated)} {verb}", rates, *([join_names(others)] if others else [])]
 
 
 def _labels(places: Sequence[_Place], panel: Box) -> list[PlacedLabel | None]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 from reportlab.platypus import Flowable, Paragraph
 from reportlab.platypus.doctemplate import IndexingFlowable
@@ -33,6 +33,7 @@ from gwnet.reporting.pdf.tables import caption_paragraph, draw_text
 from gwnet.reporting.pdf.tags import TaggedParagraph, artifact, content, element, reserve
 
 _TALL: Final = 10_000.0
+_FITTED: Final = (8.0, 7.5, 7.0)  # sizes of a line that must not be longer than its room
 
 
 class Ledger(IndexingFlowable):  # type: ignore[misc]
@@ -134,7 +135,7 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
         page = str(self.ledger.known_pages.get(key, ""))
         page_width = text_width(page, REGULAR, CELL_SIZE)
         canvas.setFillColor(INK)
-        draw_text(canvas, x, y, shortened(text, REGULAR, CELL_SIZE, width - page_width - 6), REGULAR, CELL_SIZE)
+        draw_fitted(canvas, x, y, text, width - page_width - 6)
         canvas.setFillColor(QUIET)
         draw_text(canvas, x + width - page_width, y, page, REGULAR, CELL_SIZE)
 
@@ -344,6 +345,12 @@ class SignOffFlow(Flowable):  # type: ignore[misc]
             shown = shortened(value, REGULAR, 9.0, width - self._LABEL)
             draw_text(canvas, x + self._LABEL, y + 3, shown, REGULAR, 9.0)
             canvas.line(x + self._LABEL, y, x + width, y)
+
+
+def draw_fitted(canvas: Any, x: float, y: float, text: str, width: float) -> None:
+    """Draw a line of text in the largest of the sizes that hold it; its end is cut where none does."""
+    size = next((size for size in _FITTED if text_width(text, REGULAR, size) <= width), _FITTED[-1])
+    draw_text(canvas, x, y, shortened(text, REGULAR, size, width), REGULAR, size)
 
 
 def shortened(text: str, face: str, size: float, width: float) -> str:

@@ -46,6 +46,7 @@ from gwnet.reporting.pdf.blocks import (
     HeadingFlow,
     Ledger,
     SignOffFlow,
+    draw_fitted,
     shortened,
 )
 from gwnet.reporting.pdf.cover import BesideFlow, ResultsFlow, fitted_beside
@@ -71,7 +72,6 @@ from gwnet.reporting.pdf.tables import TableFlow, draw_text, table_flowables
 from gwnet.reporting.pdf.tags import Element, ItemParagraph, TaggedCanvas, TaggedParagraph, TitleParagraph, artifact
 
 _SMALL: Final = 8.0
-_FOOT_SIZES: Final = (8.0, 7.5, 7.0)  # of the text of the foot, the largest that holds it
 _HEADINGS: Final = 75.0  # room that a figure leaves for the headings above it
 _TITLE: Final = 40.0  # the same for one under the title of its page
 _LEAD: Final = 52.0  # most height of a lead, which stays with what it leads to: four lines
@@ -418,6 +418,4 @@ class _Builder:
         draw_text(canvas, page.left + TEXT_WIDTH - width, y, counted, REGULAR, _SMALL)
         known = f"Record as known on {self.report.known_on.text}"
         text = " · ".join(part for part in (known, self.report.heights) if part)
-        room = TEXT_WIDTH - width - 12
-        size = next((size for size in _FOOT_SIZES if text_width(text, REGULAR, size) <= room), _FOOT_SIZES[-1])
-        draw_text(canvas, page.left, y, shortened(text, REGULAR, size, room), REGULAR, size)
+        draw_fitted(canvas, page.left, y, text, TEXT_WIDTH - width - 12)
