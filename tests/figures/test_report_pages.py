@@ -92,6 +92,29 @@ def test_a_scale_that_just_holds_the_points_is_the_largest_round_one():
     assert frame.mm_per_unit == pytest.approx(0.1)
 
 
+def test_bars_of_many_wells_are_slim_and_have_numbers_only_beside_them():
+    """Bars and leaders of 185 wells hid each other in a panel of 35 mm."""
+
+    def widths_and_numbers(count):
+        x, y = frames.scattered(count, 3, 900.0)
+        bars = tuple(ChangeBar(f"W-{n}", float(x[n]), float(y[n]), -0.1 - 0.001 * n, True) for n in range(count))
+        page = AquiferPage(
+            plot_data(count=12), (ChangePanel("Change since May", bars), ChangePanel("Change", refused="No."))
+        )
+        figure = draw_aquifer_page(page, size_mm=(174.0, 229.0))
+        assert collisions(figure) == []
+        patches = [patch for axes in figure.axes for patch in axes.patches if hasattr(patch, "get_width")]
+        return {round(patch.get_width(), 3) for patch in patches}, sum(
+            word.startswith("−0.") for word in words_of(figure)
+        )
+
+    assert 1.9 in widths_and_numbers(20)[0]
+    widths, numbers = widths_and_numbers(120)
+    assert 0.8 in widths
+    assert 1.9 not in widths
+    assert 5 < numbers < 60
+
+
 def test_pumped_wells_have_their_rate_and_are_named_in_the_key():
     data = plot_data(count=12)
     points = (replace(data.points[5], name="P-1 pumps 90 m³/d", rate="90 m³/d"), *data.points[6:])

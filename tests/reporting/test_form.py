@@ -28,6 +28,7 @@ REPORTS = {
     "annual": ("2025", "A4", "m", 35),
     "round": ("2026-Q1", "A4", "m", 16),
     "trends": ("2026-Q1", "A4", "m", 16),
+    "pumping_test-letter": ("2017", "Letter", "ft", 9),
 }
 #: Part of its body that a page reaches down at least, whatever begins after it. Project default.
 LEAST_LOWEST = 0.4

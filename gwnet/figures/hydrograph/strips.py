@@ -305,7 +305,12 @@ def _heading(page: Page, box: Box, data: HydrographPlotData) -> None:
     used = text_width_pt(name, 9.0, bold=True) + 6.0
     depths, aquifer = _depths(data, factor), data.heading.partition(" · ")[0]
     # what a table has too makes room for what was seen
-    starts = ([data.heading, *depths], [aquifer, *depths], [aquifer] if parts or changes else depths, [])
+    starts: tuple[list[str], ...] = (
+        [data.heading, *depths],
+        [aquifer, *depths],
+        [aquifer] if parts or changes else depths,
+        [],
+    )
     ways = [[*start, *parts, *changes] for start in starts]
     if len(changes) > 1:
         short = f"measuring point changed {len(changes)} times, last {changes[-1]}"

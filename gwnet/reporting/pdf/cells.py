@@ -15,6 +15,7 @@ from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CEL
 
 LETTER_SIZE: Final = 7.0
 _MOST_LINES: Final = 24
+_ROUNDING: Final = 0.01  # so that a word that has just its width is not broken
 _LEAST_TEXT_WIDTH: Final = 24.0
 _MOST_GROWTH: Final = 20.0
 _GAP_BEFORE_TEXT: Final = 5.0
@@ -238,7 +239,7 @@ def _squeezed(needs: list[_Need], room: float) -> list[float]:
 
 
 def _shortest(table: Table, needs: list[_Need], widths: tuple[float, ...]) -> tuple[float, ...]:
-    """Return widths with which a short table has fewest lines, by moving width between its columns of text."""
+    """Return widths with which a short table has fewest lines, then its cells, by moving width between its texts."""
     rows = [row for row in table.rows if not isinstance(row, Group)]
     text = [index for index, need in enumerate(needs) if not need.fixed and table.columns[index].graphic == ""]
     if len(text) < 2 or len(rows) > _MOST_EVENED or table.reasons_in_row:
@@ -248,14 +249,15 @@ def _shortest(table: Table, needs: list[_Need], widths: tuple[float, ...]) -> tu
 
     def lines(index: int, width: float) -> list[int]:
         if (index, width) not in counted:
-            column, inner = table.columns[index], width - padding[index] + 0.01
+            column, inner = table.columns[index], width - padding[index] + _ROUNDING
             cells = [(cell_text(row[index], column), BOLD if row[index].strong else REGULAR) for row in rows]
             texts = [(column.heading, BOLD), *cells]
             counted[index, width] = [len(wrap_text(words, face, inner)) for words, face in texts]
         return counted[index, width]
 
-    def total(tried: list[float]) -> int:
-        return sum(max(row) for row in zip(*(lines(index, tried[index]) for index in text), strict=True))
+    def total(tried: list[float]) -> tuple[int, int]:
+        counts = list(zip(*(lines(index, tried[index]) for index in text), strict=True))
+        return sum(max(row) for row in counts), sum(sum(row) for row in counts)
 
     best = list(widths)
     moves = [(giver, taker, step) for giver in text for taker in text if giver != taker for step in _STEPS]
@@ -283,7 +285,7 @@ def _spans(columns: tuple[Column, ...]) -> list[tuple[int, int, str]]:
 
 def _head(columns: tuple[Column, ...], widths: tuple[float, ...], gutters: tuple[float, ...]) -> HeadLayout:
     lines = tuple(
-        wrap_text(column.heading, BOLD, width - 2 * CELL_PAD_X - gutter)
+        wrap_text(column.heading, BOLD, width - 2 * CELL_PAD_X - gutter + _ROUNDING)
         for column, width, gutter in zip(columns, widths, gutters, strict=True)
     )
     units = tuple(column.unit for column in columns)
@@ -340,7 +342,7 @@ def lay_out_table(table: Table, available: float) -> TableLayout:
     widths = share_width(needs, available, grow_last=table.columns[-1].align == "left")
     widths = _shortest(table, needs, widths)
     gutters = tuple(need.gutter for need in needs)
-    inner = [width - 2 * CELL_PAD_X - gutter + 0.01 for width, gutter in zip(widths, gutters, strict=True)]
+    inner = [width - 2 * CELL_PAD_X - gutter + _ROUNDING for width, gutter in zip(widths, gutters, strict=True)]
     rows: list[RowLayout] = []
     pad = DENSE_PAD_Y if table.dense else CELL_PAD_Y
     for row in table.rows:
