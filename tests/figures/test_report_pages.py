@@ -246,3 +246,14 @@ def test_a_sector_of_gradients_is_labelled_wherever_it_lies(middle, spread):
     assert sum(word.endswith("°") and word[:-1].isdigit() for word in words) >= 2
     assert beyond_page(figure) == []
     assert smallest(figure) >= 7.0
+
+
+@pytest.mark.parametrize("rounds", [3, 5, 9])
+def test_dates_under_gradients_of_few_rounds_are_clear_of_the_key(rounds):
+    """The years under the months stood on the words of the key."""
+    days = [dt.date(2024 + (n + 3) // 4, (11, 2, 5, 8)[n % 4], 11) for n in range(rounds)]
+    points = [RosePoint(f"R{n}", day, 0.004, 0.0001, 103.0 + n % 2, 1.0, True, False) for n, day in enumerate(days)]
+    data = rose_plot_data(points, title="Gradients", middle_deg=103.0, concentration=0.9)
+    figure = draw_gradient_block(data, period=(day_number(days[-1]) - 40, day_number(days[-1]) + 40))
+    assert collisions(figure) == []
+    assert beyond_page(figure) == []
