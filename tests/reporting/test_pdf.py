@@ -428,6 +428,14 @@ def test_a_sentence_alone_has_a_small_heading_and_no_entry_in_the_contents():
     assert "Network changes" in second
 
 
+def test_long_entries_of_the_contents_are_whole():
+    title = "Missing readings and exclusions"
+    report = make(*(Section(f"s{n}", f"{title} {n}", (Bullets(("One.",)),)) for n in range(8)))
+    first = quick_texts(report)[0]
+    assert "…" not in first
+    assert first.count(title) == 8
+
+
 def test_a_foot_that_is_a_little_too_long_has_smaller_letters_in_place_of_an_end_cut_off():
     """The datum of a report in feet was cut from its tenth page on."""
     heights = "elevations in feet (0.3048 m) above Orleva site datum 2018 (local)"

@@ -7,7 +7,7 @@ import re
 import pandas as pd
 import pytest
 
-from gwnet.reporting.content import Beside, Group, Table
+from gwnet.reporting.content import Beside, FigureSlot, Group, Table
 from gwnet.reporting.data import COLUMNS, MapFacts
 from gwnet.reporting.definition.wording import wording
 from gwnet.reporting.registry import report_sections
@@ -127,6 +127,23 @@ def test_a_map_that_was_not_drawn_has_no_remark_on_wells_left_out_of_it(construc
         assert "No map could be drawn. Only 2 wells of the aquifer were measured." in text
         assert "Remarks on" not in text
         assert "left out of the map" not in text
+
+
+def test_aquifers_without_a_map_stand_after_those_with_one(constructed, quarterly, record24):
+    """Two aquifers of a few lines had a page of their own before the page of the third."""
+    (first, *others) = record24.maps
+    refused = dataclasses.replace(first, refused="Only 2 wells of the aquifer were measured.")
+    data = dataclasses.replace(record24, maps=(refused, *others))
+    own = dataclasses.replace(quarterly, sections=("aquifers",))
+    (section,) = compose(own, data, period="2026-Q1", drawing=constructed.PlainDrawing()).sections
+    kinds = [type(block) for block in section.blocks]
+    assert FigureSlot in kinds
+    last = max(place for place, kind in enumerate(kinds) if kind is FigureSlot)
+    told = [
+        place for place, block in enumerate(section.blocks) if "No map could be drawn" in getattr(block, "text", "")
+    ]
+    assert told
+    assert min(told) > last
 
 
 def test_refused_map_tells_why(constructed, quarterly, record24):

@@ -402,9 +402,11 @@ def _draw_margin(page: Page, box: Box, data: HydrographPlotData) -> None:
     room = (page.width - left) * style.PT_PER_MM
     for label, start, y in zip(labels, wanted, centres, strict=True):
         page.line([box.right + 0.6, box.right + 1.6, left - 0.7], [start, start, y], color=label.color, linewidth=0.5)
-        text = fit(label.text, room, style.LABEL_PT, bold=label.bold)
+        is_wide = text_width_pt(label.text, style.LABEL_PT, bold=label.bold) > room
+        size = style.NOTE_PT if is_wide else style.LABEL_PT
+        text = fit(label.text, room, size, bold=label.bold)
         weight = "bold" if label.bold else "normal"
-        page.text(left, y, text, size=style.LABEL_PT, color=label.color, weight=weight, va="center_baseline")
+        page.text(left, y, text, size=size, color=label.color, weight=weight, va="center_baseline")
 
 
 def _newest(data: HydrographPlotData) -> list[_Margin]:
@@ -416,7 +418,9 @@ def _newest(data: HydrographPlotData) -> list[_Margin]:
     read = float(data.days[judged[-1]]) if judged.size else -math.inf
     if heads.size and logged > read + _NEWER_DAYS:
         value = float(data.logger.elevation_m[heads[-1]])
-        text = f"{number_text(value * factor, data.decimals)} logger, {_day_text(logged, data.last)}"
+        day, _, month = _day_text(logged, data.last).partition(" ")
+        said = month if " " in month else f"{day} {month}"  # with its year it would be too long
+        text = f"{number_text(value * factor, data.decimals)} logger, {said}"
         return [_Margin(value, text, style.INK)]
     if not judged.size:
         return []

@@ -33,6 +33,7 @@ from gwnet.reporting.pdf.tables import caption_paragraph, draw_text
 from gwnet.reporting.pdf.tags import TaggedParagraph, artifact, content, element, reserve
 
 _TALL: Final = 10_000.0
+_MOST_IN_THREE: Final = 18  # entries of the contents that three columns may hold
 _FITTED: Final = (8.0, 7.5, 7.0)  # sizes of a line that must not be longer than its room
 
 
@@ -99,17 +100,23 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
 
 
 class ContentsFlow(Flowable):  # type: ignore[misc]
-    """The contents in four columns; every entry is a link to its page."""
+    """The contents in four columns, or three where an entry is too long for four; every entry is a link to its page."""
 
-    _COLUMNS, _LINE, _GAP = 4, 12.0, 5.0 * MM
+    _LINE, _GAP = 12.0, 5.0 * MM
 
     def __init__(self, entries: Sequence[tuple[str, str]], ledger: Ledger) -> None:
         super().__init__()
         self.entries, self.ledger = tuple(entries), ledger
         self.spaceBefore = 3
+        longest = max((text_width(text, REGULAR, _FITTED[-1]) for text, _ in entries), default=0.0)
+        is_long = longest > self._width(4) - text_width("888", REGULAR, CELL_SIZE) - 6
+        self._columns = 3 if is_long and len(entries) <= _MOST_IN_THREE else 4
+
+    def _width(self, columns: int) -> float:
+        return (TEXT_WIDTH - (columns - 1) * self._GAP) / columns
 
     def _rows(self) -> int:
-        return -(-len(self.entries) // self._COLUMNS)
+        return -(-len(self.entries) // self._columns)
 
     def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
         """Return the size of the list."""
@@ -122,7 +129,7 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
             self.canv.setStrokeColor(RULE)
             self.canv.setLineWidth(0.5)
             self.canv.line(0, self.height, TEXT_WIDTH, self.height)
-        width = (TEXT_WIDTH - (self._COLUMNS - 1) * self._GAP) / self._COLUMNS
+        width = self._width(self._columns)
         for place, (text, key) in enumerate(self.entries):
             column, row = divmod(place, self._rows())
             x, y = column * (width + self._GAP), self.height - 6.0 - (row + 1) * self._LINE
