@@ -1,6 +1,7 @@
 """Pages of reports: the page of an aquifer, key map, high and low water, thresholds, gradients of a sector."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -91,9 +92,30 @@ def test_a_scale_that_just_holds_the_points_is_the_largest_round_one():
     assert frame.mm_per_unit == pytest.approx(0.1)
 
 
-def test_pumped_wells_have_their_rate_and_are_named_in_the_key():
-    from dataclasses import replace
+def test_bars_of_many_wells_are_slim_and_have_numbers_only_beside_them():
+    """Bars and leaders of 185 wells hid each other in a panel of 35 mm."""
 
+    def widths_and_numbers(count):
+        x, y = frames.scattered(count, 3, 900.0)
+        bars = tuple(ChangeBar(f"W-{n}", float(x[n]), float(y[n]), -0.1 - 0.001 * n, True) for n in range(count))
+        page = AquiferPage(
+            plot_data(count=12), (ChangePanel("Change since May", bars), ChangePanel("Change", refused="No."))
+        )
+        figure = draw_aquifer_page(page, size_mm=(174.0, 229.0))
+        assert collisions(figure) == []
+        patches = [patch for axes in figure.axes for patch in axes.patches if hasattr(patch, "get_width")]
+        return {round(patch.get_width(), 3) for patch in patches}, sum(
+            word.startswith("−0.") for word in words_of(figure)
+        )
+
+    assert 1.9 in widths_and_numbers(20)[0]
+    widths, numbers = widths_and_numbers(120)
+    assert 0.8 in widths
+    assert 1.9 not in widths
+    assert 5 < numbers < 60
+
+
+def test_pumped_wells_have_their_rate_and_are_named_in_the_key():
     data = plot_data(count=12)
     points = (replace(data.points[5], name="P-1 pumps 90 m³/d", rate="90 m³/d"), *data.points[6:])
     figure = draw_aquifer_page(AquiferPage(replace(data, points=points)), size_mm=(174.0, 150.0))
@@ -132,6 +154,18 @@ def test_the_key_map_shows_states_rates_and_its_key():
     assert "beyond, not yet confirmed" not in words
     assert collisions(figure) == []
     assert key_height_mm(data, states, pumped) < 104.0
+
+
+def test_only_the_well_that_pumps_is_said_to_pump_where_another_shares_its_place():
+    """The key map of a Letter page said of a pumped well and its neighbour that they pump."""
+    data = key_data()
+    wells = [
+        replace(well, x=data.wells[3].x + 1.0, y=data.wells[3].y) if n == 4 else well
+        for n, well in enumerate(data.wells)
+    ]
+    data = replace(data, wells=tuple(wells))
+    figure = draw_key_map(data, states={}, pumped={wells[4].name: "2 150 m³/d"}, size_mm=(174.0, 104.0))
+    assert {f"{wells[4].name} pumps", "2 150 m³/d", wells[3].name} <= set(words_of(figure))
 
 
 def row(name, mark, states):
@@ -212,3 +246,14 @@ def test_a_sector_of_gradients_is_labelled_wherever_it_lies(middle, spread):
     assert sum(word.endswith("°") and word[:-1].isdigit() for word in words) >= 2
     assert beyond_page(figure) == []
     assert smallest(figure) >= 7.0
+
+
+@pytest.mark.parametrize("rounds", [3, 5, 9])
+def test_dates_under_gradients_of_few_rounds_are_clear_of_the_key(rounds):
+    """The years under the months stood on the words of the key."""
+    days = [dt.date(2024 + (n + 3) // 4, (11, 2, 5, 8)[n % 4], 11) for n in range(rounds)]
+    points = [RosePoint(f"R{n}", day, 0.004, 0.0001, 103.0 + n % 2, 1.0, True, False) for n, day in enumerate(days)]
+    data = rose_plot_data(points, title="Gradients", middle_deg=103.0, concentration=0.9)
+    figure = draw_gradient_block(data, period=(day_number(days[-1]) - 40, day_number(days[-1]) + 40))
+    assert collisions(figure) == []
+    assert beyond_page(figure) == []

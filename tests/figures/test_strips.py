@@ -1,6 +1,8 @@
 """Strips of hydrographs: one scale for all, offsets of their own, and what stands under them."""
 
 import datetime as dt
+import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -9,6 +11,7 @@ import pytest
 from gwnet.figures.base.axes import day_number
 from gwnet.figures.hydrograph.context_strips import context_strips, rounded
 from gwnet.figures.hydrograph.data import hydrograph_plot_data
+from gwnet.figures.hydrograph.logger_line import LoggerLine
 from gwnet.figures.hydrograph.strip_data import (
     choose_strip_scale,
     current_thresholds,
@@ -16,7 +19,7 @@ from gwnet.figures.hydrograph.strip_data import (
     strip_extent,
     strip_window,
 )
-from gwnet.figures.hydrograph.strips import CrossingBar, draw_strips, fitting_strip_mm, strips_height_mm
+from gwnet.figures.hydrograph.strips import CrossingBar, _newest, draw_strips, fitting_strip_mm, strips_height_mm
 
 from . import frames
 from .frames import KNOWN_ON, SITE
@@ -82,6 +85,25 @@ def test_a_full_page_of_strips_has_no_text_over_text_and_nothing_beyond_its_edge
     height = strips_height_mm(wells, context, width_mm=174.0)
     assert figure.get_size_inches()[1] * 25.4 == pytest.approx(height)
     assert {"GW-01", "GW-06", "rainfall"} <= set(words_of(figure))
+
+
+def test_the_heading_of_a_strip_drops_cluster_and_construction_before_what_was_seen():
+    """Days and values were cut at the margin."""
+    data = replace(rich(), heading="Upper sand and gravel (upper) · cluster N2 of the eastern bank of the river")
+    spread = replace(data, elevation_m=data.elevation_m + np.where(np.arange(data.elevation_m.size) % 9, 0.0, 9.0))
+    heading = next(word for word in words_of(draw_strips([spread], metres_per_cm=0.7, width_mm=174.0)) if "off" in word)
+    assert "cluster" not in heading
+    assert heading.endswith("measuring point changed 2 times, last corrected 52.184 → 52.191 on 2018-07-01")
+
+
+@pytest.mark.parametrize(("after", "words"), [(5.0, r"logger, \d+ [A-Z][a-z]+"), (900.0, r"logger, [A-Z][a-z]+ \d{4}")])
+def test_the_newest_head_of_a_logger_is_named_with_day_or_year(after, words):
+    """Day and year together were cut at the margin."""
+    data = well("A")
+    day = float(data.days[-1]) + 60.0
+    line = LoggerLine(days=np.array([day]), elevation_m=np.array([47.512]), approved=np.array([True]))
+    (label,) = _newest(replace(data, logger=line, last=day + after))
+    assert re.fullmatch(rf"47\.512 {words}", label.text)
 
 
 def test_strips_are_as_high_as_the_page_allows_and_no_higher():

@@ -55,6 +55,31 @@ def test_a_row_taller_than_a_page_is_cut_into_pieces():
     assert sum(len(row.cells[1].lines) for row in layout.rows) > 100
 
 
+def test_columns_of_text_share_their_width_so_that_a_table_is_short():
+    """The middle one of three columns had seven lines beside white."""
+    columns = (Column("Condition"), Column("Where"), Column("What follows"))
+    long = "N1-L: warning in force since 2018-01-01, levels begin on 2018-02-20; " * 4
+    rows = (
+        (Cell("Threshold set before a baseline"), Cell(long), Cell("Judge crossings with the levels that are there.")),
+        (Cell("Confined space"), Cell("N2-U"), Cell("No entry without a permit, a gas test and an attendant outside.")),
+    )
+    layout = lay_out_table(Table("t", "c", columns, rows), TEXT_WIDTH)
+    assert sum(layout.widths) == pytest.approx(TEXT_WIDTH)
+    assert [max(len(cell.lines) for cell in row.cells) for row in layout.rows] == [4, 2]
+    assert " ".join(layout.rows[0].cells[1].lines) == long.strip()
+
+
+def test_a_heading_that_has_just_its_width_is_not_broken():
+    """The hours of pumping tests stood as Hour and s."""
+    names = ("Test", "Pumped well", "Kind", "Start", "Stop", "Hours", "Rates", "Readings", "Purpose", "Crew")
+    words = ("ST-1", "P-1", "constant rate", "2017-11-08 08:00", "2017-11-08 12:00", None, "10; 15; 20; 25", None)
+    columns = tuple(Column(name, "", 2, "right") if name in ("Hours", "Readings") else Column(name) for name in names)
+    texts = (*words, "Losses of the supply well before the new network starts", "I. Tamsel, R. Övelund")
+    row = tuple(Cell(4.0) if text is None else Cell(text) for text in texts)
+    layout = lay_out_table(Table("t", "c", columns, (row,)), TEXT_WIDTH)
+    assert layout.head.lines[5] == ("Hours",)
+
+
 def test_group_rows_and_shared_headings_are_laid_out():
     columns = (Column("Well"), Column("a", group="G"), Column("b", group="G"))
     layout = lay_out_table(Table("t", "c", columns, (Group("Upper"), (Cell("x"), Cell("1"), Cell("2")))), TEXT_WIDTH)

@@ -23,12 +23,15 @@ SMALLEST_PT = 6.95
 #: Definitions with period, page format and unit, and the most pages that each may have.
 REPORTS = {
     "quarterly": ("2026-Q1", "A4", "m", 25),
-    "quarterly-letter": ("2026-Q1", "Letter", "ft", 27),
-    # measured: four rounds have a page of levels each and, of two aquifers, eight maps of half a page with their remarks
-    "annual": ("2025", "A4", "m", 36),
+    "quarterly-letter": ("2026-Q1", "Letter", "ft", 26),
+    # measured: four rounds have long tables of levels and, of two aquifers, eight maps of half a page with remarks
+    "annual": ("2025", "A4", "m", 35),
     "round": ("2026-Q1", "A4", "m", 16),
     "trends": ("2026-Q1", "A4", "m", 16),
+    "pumping_test-letter": ("2017", "Letter", "ft", 9),
 }
+#: Part of its body that a page reaches down at least, whatever begins after it. Project default.
+LEAST_LOWEST = 0.4
 #: Pages of the body that must be well used: those before the last page of each chapter of the quarterly.
 FULL_PAGES = (1, 2, 3, 4, 6, 7, 8, 9)
 #: The levels of the round are a chapter of one page, which is its last: the table is as long as the network has wells.
@@ -92,6 +95,15 @@ def test_no_word_meets_another_or_leaves_the_block_of_text(made):
         for place, words in enumerate(pages, 1)
     }
     assert {place: words for place, words in outside.items() if words} == {}
+
+
+def test_no_page_ends_in_its_upper_part_unless_a_figure_of_a_whole_page_follows(made, tmp_path):
+    poppler()
+    pdf = made[1]
+    titles = [" ".join(word.text for word in words) for words in words_of_pages(pdf)]
+    ink = ink_of_pages(pdf, tmp_path, dpi=50)
+    short = {place for place, page in enumerate(ink[:-1]) if page.lowest < LEAST_LOWEST}
+    assert {place + 1 for place in short if "Hydrographs:" not in titles[place + 1]} == set()
 
 
 def test_pages_of_the_quarterly_are_used(made, tmp_path):

@@ -253,3 +253,18 @@ def test_figures_tables_and_pictures_have_a_text_in_their_place(shown):
     )
     assert missing == 0
     assert shown.execute_script("return document.querySelectorAll('.picture').length") > 1
+
+
+@pytest.mark.slow
+def test_days_are_not_broken_at_their_hyphens_on_a_narrow_screen(shown):
+    """The day of the state and those of the newest levels stood on two lines."""
+    shown.set_window_size(400, 900)
+    lines = shown.execute_script(
+        "return [...document.querySelectorAll('.day')].map((one) => one.getClientRects().length)"
+    )
+    assert lines
+    assert set(lines) == {1}
+    assert shown.execute_script(
+        "return [...document.querySelectorAll('.wellrecord td:first-child')].every("
+        "(one) => getComputedStyle(one).whiteSpace === 'nowrap')"
+    )

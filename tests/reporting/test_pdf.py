@@ -257,7 +257,7 @@ def titles_of(report):
     titles = []
     for section in report.sections:
         if not isinstance(section.blocks[0], PageTitle):
-            spoken = all(isinstance(block, Paragraph) for block in section.blocks)
+            spoken = len(section.blocks) == 1 and isinstance(section.blocks[0], Paragraph)
             titles.append((section.title, "" if spoken else section.title))
         pages = [block for block in section.blocks if isinstance(block, PageTitle)]
         titles += [(page.text, page.text if page.entry is None else page.entry) for page in pages]
@@ -394,6 +394,55 @@ def test_a_heading_with_its_lead_stays_with_the_table_that_it_leads_to(lines):
     assert len(re.findall(r"W-\d{4}", place)) >= 3
 
 
+@pytest.mark.parametrize("lines", range(0, 60, 6))
+@pytest.mark.parametrize("leads", [1, 2])
+def test_a_heading_with_its_lead_stays_with_the_figure_that_it_leads_to(lines, leads):
+    """The heading and the lead of a network on two maps were alone at the foot of a page."""
+    picture = figure_bytes(new_figure((174.0, 105.0)), "pdf")
+    filler = Section("f", "Filler", tuple(Paragraph(f"Filler {number}.") for number in range(lines)))
+    figure = FigureSlot("n", "The wells on a map.", "map", picture)
+    told = tuple(Paragraph(f"What is read first, part {number}.") for number in range(leads))
+    texts = quick_texts(make(filler, Section("a", "Network", (*told, figure)), contents=False))
+    (place,) = [text for text in texts if "What is read first, part 0" in text]
+    assert "Network" in place
+    assert "The wells on a map." in place
+
+
+@pytest.mark.parametrize("lines", range(0, 60, 6))
+def test_signatures_that_end_a_report_are_not_alone_on_its_last_page(lines):
+    filler = Section("f", "Filler", tuple(Paragraph(f"Filler {number}.") for number in range(lines)))
+    cautions = Section("c", "Cautions", (Caution("Limits", tuple(f"Item {number}." for number in range(8))),))
+    lines_to_sign = (("Name", ""), ("Date", ""), ("Signature", ""))
+    signed = Section("s", "Sign-off", (SignOff("Answered for.", (("Prepared by", lines_to_sign),)),))
+    texts = quick_texts(make(filler, cautions, signed, contents=False))
+    assert "Answered for." in texts[-1]
+    assert "Item 0." in texts[-1]
+
+
+def test_a_sentence_alone_has_a_small_heading_and_no_entry_in_the_contents():
+    said = Section("a", "Network changes", (Paragraph("No well was added."),))
+    told = Section("b", "Methods", (Paragraph("One."), Paragraph("Two.")))
+    first, second = quick_texts(make(said, told))
+    assert "Methods" in first
+    assert "Network changes" not in first
+    assert "Network changes" in second
+
+
+def test_long_entries_of_the_contents_are_whole():
+    title = "Missing readings and exclusions"
+    report = make(*(Section(f"s{n}", f"{title} {n}", (Bullets(("One.",)),)) for n in range(8)))
+    first = quick_texts(report)[0]
+    assert "…" not in first
+    assert first.count(title) == 8
+
+
+def test_a_foot_that_is_a_little_too_long_has_smaller_letters_in_place_of_an_end_cut_off():
+    """The datum of a report in feet was cut from its tenth page on."""
+    heights = "elevations in feet (0.3048 m) above Orleva site datum 2018 (local)"
+    text = quick_texts(make(Section("a", "A", (Paragraph("Text."),)), heights=heights))[-1]
+    assert heights in text
+
+
 def test_giant_texts_are_set_and_not_lost():
     word = "x" * 3000
     rows = ((Cell(word), Cell(1.0), Cell("word " * 3000)),)
@@ -461,6 +510,22 @@ def test_a_section_that_starts_a_page_stays_where_it_fits_whole():
     first = Section("one", "One", levels_page(5, title="First"), new_page=True)
     assert len(quick_texts(make(first, Section("two", "Two", levels_page(5, title="Second"), new_page=True)))) == 2
     assert len(quick_texts(make(first, Section("two", "Two", levels_page(45, title="Second"), new_page=True)))) == 3
+
+
+@pytest.mark.parametrize("lines", range(6, 30))
+def test_a_group_of_which_hardly_a_row_would_stay_goes_on_with_its_heading(lines):
+    filler = tuple(Paragraph(f"Filler {number}.") for number in range(lines))
+    texts = quick_texts(make(Section("a", "A", (*filler, long_table(60))), contents=False))[1:]
+    for text in texts[:-1]:
+        after = text.rpartition("Group ")[2]
+        assert len(re.findall(r"W-\d{4}", after)) != 1
+
+
+def test_a_table_begins_on_a_rest_of_a_page_that_is_large():
+    first = Section("one", "One", levels_page(20, title="First"), new_page=True)
+    pages = quick_texts(make(first, Section("two", "Two", levels_page(45, title="Second"), new_page=True)))
+    assert len(pages) == 3
+    assert "Second" in pages[1]
 
 
 def test_a_table_of_which_few_rows_would_go_on_closes_its_rows_up():

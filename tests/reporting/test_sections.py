@@ -7,7 +7,7 @@ import re
 import pandas as pd
 import pytest
 
-from gwnet.reporting.content import Beside, Group, Table
+from gwnet.reporting.content import Beside, FigureSlot, Group, Table
 from gwnet.reporting.data import COLUMNS, MapFacts
 from gwnet.reporting.definition.wording import wording
 from gwnet.reporting.registry import report_sections
@@ -129,6 +129,23 @@ def test_a_map_that_was_not_drawn_has_no_remark_on_wells_left_out_of_it(construc
         assert "left out of the map" not in text
 
 
+def test_aquifers_without_a_map_stand_after_those_with_one(constructed, quarterly, record24):
+    """Two aquifers of a few lines had a page of their own before the page of the third."""
+    (first, *others) = record24.maps
+    refused = dataclasses.replace(first, refused="Only 2 wells of the aquifer were measured.")
+    data = dataclasses.replace(record24, maps=(refused, *others))
+    own = dataclasses.replace(quarterly, sections=("aquifers",))
+    (section,) = compose(own, data, period="2026-Q1", drawing=constructed.PlainDrawing()).sections
+    kinds = [type(block) for block in section.blocks]
+    assert FigureSlot in kinds
+    last = max(place for place, kind in enumerate(kinds) if kind is FigureSlot)
+    told = [
+        place for place, block in enumerate(section.blocks) if "No map could be drawn" in getattr(block, "text", "")
+    ]
+    assert told
+    assert min(told) > last
+
+
 def test_refused_map_tells_why(constructed, quarterly, record24):
     control = record24.maps[0].control
     refused = MapFacts("L", dt.date(2026, 2, 10), control, refused="Only 2 wells of the aquifer were measured.")
@@ -237,9 +254,12 @@ def test_bare_record_and_odd_periods(constructed, quarterly, period):
         maps=(),
         **{name: full_frame.iloc[:0] for name, full_frame in ((key, getattr(full, key)) for key in COLUMNS) if name not in ("wells", "levels")},
     )  # fmt: skip
-    text = plain_report(compose(quarterly, bare, period=period, drawing=constructed.PlainDrawing()))
+    report = compose(quarterly, bare, period=period, drawing=constructed.PlainDrawing())
+    text = plain_report(report)
     assert "No measuring point is on record." in text
-    assert "No threshold is in force" in text
+    # on the cover, without pages of their own
+    assert text.count("No threshold is in force") == 1
+    assert not {"thresholds", "threshold_table"} & {section.key for section in report.sections}
     assert "No potentiometric map was made for this period." in text
 
 

@@ -297,16 +297,30 @@ def _heading(page: Page, box: Box, data: HydrographPlotData) -> None:
     room = (page.width - box.left) * style.PT_PER_MM
     name = fit(data.well, room * 0.4, 9.0, bold=True)
     page.text(box.left, box.top + 1.2, name, size=9.0, weight="bold")
-    parts = [data.heading, *_depths(data, factor)]
+    parts = []
     beyond = data.elevation_m[data.off_scale != 0] * factor
     if beyond.size:
         first, last = number_text(float(beyond.min()), most - 1), number_text(float(beyond.max()), most - 1)
         span = first if first == last else f"{first} to {last}"
         readings = "1 reading" if beyond.size == 1 else f"{beyond.size} readings"
         parts.append(f"off the strip: {readings}, {span}")
-    parts += [f"{change.label} on {day_of_number(change.days).isoformat()}" for change in data.changes]
+    changes = [f"{change.label} on {day_of_number(change.days).isoformat()}" for change in data.changes]
     used = text_width_pt(name, 9.0, bold=True) + 6.0
-    text = fit(" · ".join(part for part in parts if part), room - used, style.LABEL_PT)
+    depths, aquifer = _depths(data, factor), data.heading.partition(" · ")[0]
+    # what a table has too makes room for what was seen
+    starts: tuple[list[str], ...] = (
+        [data.heading, *depths],
+        [aquifer, *depths],
+        [aquifer] if parts or changes else depths,
+        [],
+    )
+    ways = [[*start, *parts, *changes] for start in starts]
+    if len(changes) > 1:
+        short = f"measuring point changed {len(changes)} times, last {changes[-1]}"
+        ways = [*ways[:2], *([*start, *parts, short] for start in starts)]
+    texts = [" · ".join(part for part in way if part) for way in ways if any(way)] or [""]
+    text = next((text for text in texts if text_width_pt(text, style.LABEL_PT) <= room - used), texts[-1])
+    text = fit(text, room - used, style.LABEL_PT)
     page.text(box.left + used / style.PT_PER_MM, box.top + 1.2, text, size=style.LABEL_PT, color=style.SOFT)
 
 
@@ -393,9 +407,11 @@ def _draw_margin(page: Page, box: Box, data: HydrographPlotData) -> None:
     room = (page.width - left) * style.PT_PER_MM
     for label, start, y in zip(labels, wanted, centres, strict=True):
         page.line([box.right + 0.6, box.right + 1.6, left - 0.7], [start, start, y], color=label.color, linewidth=0.5)
-        text = fit(label.text, room, style.LABEL_PT, bold=label.bold)
+        is_wide = text_width_pt(label.text, style.LABEL_PT, bold=label.bold) > room
+        size = style.NOTE_PT if is_wide else style.LABEL_PT
+        text = fit(label.text, room, size, bold=label.bold)
         weight = "bold" if label.bold else "normal"
-        page.text(left, y, text, size=style.LABEL_PT, color=label.color, weight=weight, va="center_baseline")
+        page.text(left, y, text, size=size, color=label.color, weight=weight, va="center_baseline")
 
 
 def _newest(data: HydrographPlotData) -> list[_Margin]:
@@ -408,7 +424,9 @@ def _newest(data: HydrographPlotData) -> list[_Margin]:
     # A reading is the surer number; the logger's stands for it only when that is old.
     if heads.size and logged > read + _NEWER_DAYS:
         value = float(data.logger.elevation_m[heads[-1]])
-        text = f"{number_text(value * factor, data.decimals)} logger, {_day_text(logged, data.last)}"
+        day, _, month = _day_text(logged, data.last).partition(" ")
+        said = month if " " in month else f"{day} {month}"  # with its year it would be too long
+        text = f"{number_text(value * factor, data.decimals)} logger, {said}"
         return [_Margin(value, text, style.INK)]
     if not judged.size:
         return []

@@ -20,6 +20,7 @@ from gwnet.figures.base.text import fit, number_text, text_width_pt, wrap
 from gwnet.figures.maps.data import MapPlotData
 from gwnet.figures.maps.frame import MapFrame, draw_north_and_scale
 from gwnet.figures.maps.geometry import hull_share
+from gwnet.figures.maps.labels import is_far
 from gwnet.figures.maps.layers import draw_layers
 from gwnet.figures.maps.marks import EDGE, draw_pumped, key_entries
 from gwnet.figures.maps.surface_map import draw_panel, extent_of
@@ -34,8 +35,9 @@ _EDGE_MM: Final = 8.0
 _ROUND: Final = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 8.0, 10.0)
 #: The least part of the frame that the control may fill before wells left out are given up for a larger scale.
 _LEAST_CONTROL: Final = 0.30
-_BAR_MM: Final = 1.9
 _LONGEST_BAR_MM: Final = 9.5
+#: From this number of wells on, bars are slim and have a number only where it stands beside them. Project default.
+_MANY_BARS: Final = 60
 _NOTE_PT: Final = 8.0
 _NOTES_LINES: Final = 17
 
@@ -282,13 +284,30 @@ def _draw_changes(page: Page, box: Box, change: ChangePanel, data: MapPlotData) 
     compared = [bar for bar in change.bars if bar.is_compared]
     # Of the significant ones: noise would otherwise be drawn as long as a change.
     largest = max((abs(bar.change) for bar in compared if bar.is_significant), default=0.0)
-    per_unit = _LONGEST_BAR_MM / largest if largest else 0.0
-    _draw_bars(axes, frame, change.bars, per_unit, room)
+    look = _USUAL if len(change.bars) < _MANY_BARS else _SLIM
+    per_unit = look.longest_mm / largest if largest else 0.0
+    _draw_bars(axes, frame, change.bars, per_unit, room, look)
     for point in data.points:
         if point.rate:
             x, y = frame.to_mm(np.array([[point.x, point.y]]))[0]
             draw_pumped(axes, float(x), float(y), small=True)
-    _scale_of_bars(page, box, change, largest, per_unit, data.unit)
+    _scale_of_bars(page, box, change, largest, per_unit, data.unit, look)
+
+
+@dataclass(frozen=True, slots=True)
+class _BarLook:
+    """Width and greatest length of bars, half of the line at their foot [mm], size of a ring [pt], pen [pt]."""
+
+    width_mm: float
+    longest_mm: float
+    foot_mm: float
+    ring_pt: float
+    pen_pt: float
+    has_leaders: bool
+
+
+_USUAL: Final = _BarLook(1.9, _LONGEST_BAR_MM, 1.5, 3.2, 0.8, True)
+_SLIM: Final = _BarLook(0.8, 4.5, 0.6, 1.8, 0.5, False)
 
 
 def _small_frame(room: Box, places: Sequence[tuple[float, float]]) -> MapFrame:
@@ -306,36 +325,44 @@ def _small_frame(room: Box, places: Sequence[tuple[float, float]]) -> MapFrame:
     )
 
 
-def _draw_bars(axes: Axes, frame: MapFrame, bars: Sequence[ChangeBar], per_unit: float, room: Box) -> None:
+def _draw_bars(
+    axes: Axes, frame: MapFrame, bars: Sequence[ChangeBar], per_unit: float, room: Box, look: _BarLook
+) -> None:
     anchors: list[Anchor] = []
     texts: list[tuple[str, bool]] = []
     for bar in bars:
         x, y = (float(value) for value in frame.to_mm(np.array([[bar.x, bar.y]]))[0])
         # A hollow ring: that a well has no earlier level is not the same as no change.
         if not bar.is_compared:
-            axes.plot([x], [y], marker="o", markersize=3.2, markerfacecolor=style.PAPER, color=style.SOFT, zorder=3)
+            ring: dict[str, Any] = {
+                "marker": "o",
+                "markersize": look.ring_pt,
+                "markerfacecolor": style.PAPER,
+                "markeredgewidth": look.pen_pt,
+            }
+            axes.plot([x], [y], color=style.SOFT, zorder=3, **ring)
             continue
         length = bar.change * per_unit if bar.is_significant else 0.0
         face = style.WATER if length > 0 else style.FALL
         if length:
             axes.add_patch(
                 Rectangle(
-                    (x - _BAR_MM / 2, min(y, y + length)),
-                    _BAR_MM,
+                    (x - look.width_mm / 2, min(y, y + length)),
+                    look.width_mm,
                     abs(length),
                     facecolor=face,
                     edgecolor=style.WATER,
-                    linewidth=0.6,
+                    linewidth=0.75 * look.pen_pt,
                     zorder=3,
                 )
             )
-        axes.plot([x - 1.5, x + 1.5], [y, y], color=style.INK, linewidth=0.8, zorder=3.2)
+        axes.plot([x - look.foot_mm, x + look.foot_mm], [y, y], color=style.INK, linewidth=look.pen_pt, zorder=3.2)
         text = number_text(bar.change, 2, signed=True)
         width = text_width_pt(text, style.NOTE_PT) / style.PT_PER_MM + 0.5
         anchors.append(Anchor(x, y + length / 2, width, 2.6, max(abs(length) / 2, 0.6), 1.2))
         texts.append((text, bar.is_significant))
     for label, (text, clear) in zip(place_labels(anchors, room), texts, strict=True):
-        if label is not None:
+        if label is not None and (look.has_leaders or not is_far(label)):
             _label(axes, label, text, clear=clear)
 
 
@@ -357,7 +384,9 @@ def _label(axes: Axes, label: PlacedLabel, text: str, *, clear: bool) -> None:
     )
 
 
-def _scale_of_bars(page: Page, box: Box, change: ChangePanel, largest: float, per_unit: float, unit: str) -> None:
+def _scale_of_bars(
+    page: Page, box: Box, change: ChangePanel, largest: float, per_unit: float, unit: str, look: _BarLook
+) -> None:
     """Draw a bar of a round length with its size, and say what a hollow ring is and how sure a change is."""
     y = box.bottom + 0.8
     x = box.left
@@ -371,7 +400,7 @@ def _scale_of_bars(page: Page, box: Box, change: ChangePanel, largest: float, pe
         page.patch(
             Rectangle(
                 (page.x_fraction(x), page.y_fraction(y)),
-                page.x_fraction(_BAR_MM),
+                page.x_fraction(look.width_mm),
                 page.y_fraction(size * per_unit),
                 facecolor=style.WATER,
                 edgecolor=style.WATER,
@@ -379,7 +408,7 @@ def _scale_of_bars(page: Page, box: Box, change: ChangePanel, largest: float, pe
                 transform=page.figure.transFigure,
             )
         )
-        page.text(x + _BAR_MM + 0.9, y, f"{size:g} {unit}", color=style.SOFT)
+        page.text(x + look.width_mm + 0.9, y, f"{size:g} {unit}", color=style.SOFT)
     else:
         page.text(x, y, "none beyond its half-width", color=style.SOFT)
     words = [f"each ± {change.half_width}"] if change.half_width else []

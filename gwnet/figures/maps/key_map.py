@@ -149,10 +149,7 @@ def _places(
         x, y = (float(value) for value in every[group[0]])
         held = [states[well.name] for well in members if well.name in states]
         rate = next((pumped[well.name] for well in members if well.name in pumped), "")
-        name = join_names([well.name for well in members])
-        lines = [name, *(["pumps", rate] if rate and rate != "pumped" else [])]
-        if rate and rate != "pumped":
-            lines = [f"{name} pumps", rate]
+        lines = _names(members, pumped)
         for well in members:
             if well.name in states:
                 limits = ", ".join(dict.fromkeys(states[well.name].names))
@@ -165,6 +162,25 @@ def _places(
         x, y = (float(value) for value in frame.to_mm(np.array([[gauge.x, gauge.y]]))[0])
         places.append(_Place((gauge,), x, y, (gauge.name,), is_gauge=True))
     return places
+
+
+def _names(members: Sequence[NetworkWell], pumped: Mapping[str, str]) -> list[str]:
+    """Return the names at a place; those that pump stand with their rates, apart from the others."""
+    rated = [well.name for well in members if pumped.get(well.name, "pumped") != "pumped"]
+    others = [well.name for well in members if well.name not in rated]
+    if not rated:
+        return [_joined(others)]
+    verb = "pumps" if len(rated) == 1 else "pump"
+    rates = ", ".join(pumped[name] for name in rated)
+    return [f"{_joined(rated)} {verb}", rates, *([_joined(others)] if others else [])]
+
+
+def _joined(names: Sequence[str]) -> str:
+    """Return names of one place in short, or the first one and how many there are besides."""
+    text = join_names(list(names))
+    if text_width_pt(text, _NAME_PT) <= _LONGEST_MM * style.PT_PER_MM:
+        return text
+    return f"{names[0]} and {len(names) - 1} more" if len(names) > 1 else text
 
 
 def _labels(places: Sequence[_Place], panel: Box) -> list[PlacedLabel | None]:

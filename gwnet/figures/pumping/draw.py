@@ -21,10 +21,10 @@ from gwnet.figures.pumping.data import CurveSeries, PlotPanel, PointSeries, Pump
 
 Floats = NDArray[np.float64]
 
-_WIDTH_MM: Final = 180.0
+_WIDTH_MM: Final = 174.0
 #: Height of the panels, alone and where two figures share a page of a report.
 PANEL_MM: Final = 82.0
-REPORT_PANEL_MM: Final = 64.0
+REPORT_PANEL_MM: Final = 62.0
 _BESIDE_MM: Final = 48.0
 _LEFT_MM, _BETWEEN_MM, _RIGHT_MM, _AXIS_MM, _TITLE_MM = 16.0, 16.0, 3.0, 10.0, 6.0
 #: Shapes, fills and dashes by well; lightness and shape differ, so that they can be read in grey.

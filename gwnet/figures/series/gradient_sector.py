@@ -294,7 +294,9 @@ def _draw_time(
     degrees = title.endswith("°")
     axes.set_yticks(ticks, [f"{round(t) % 360}" if degrees else number_text(t, decimals_of_step(step)) for t in ticks])
     dates = date_ticks(first, last, 9)
-    axes.set_xticks([tick.days for tick in dates], [tick.label if named else "" for tick in dates])
+    if any("\n" in tick.label for tick in dates):  # the year under a month would stand on the key
+        dates = date_ticks(first, last, 6)
+    axes.set_xticks([tick.days for tick in dates], [tick.label.replace("\n", " ") if named else "" for tick in dates])
     if dates and dates[-1].days > last - _NEAR_END * (last - first):  # its middle under the tick, it would stick out
         axes.get_xticklabels()[-1].set_horizontalalignment("right")
     axes.tick_params(length=1.6, width=0.5, pad=1.6, labelsize=style.LABEL_PT, labelfontfamily=list(style.FAMILY))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 from reportlab.platypus import Flowable, Paragraph
 from reportlab.platypus.doctemplate import IndexingFlowable
@@ -33,6 +33,8 @@ from gwnet.reporting.pdf.tables import caption_paragraph, draw_text
 from gwnet.reporting.pdf.tags import TaggedParagraph, artifact, content, element, reserve
 
 _TALL: Final = 10_000.0
+_MOST_IN_THREE: Final = 18  # entries of the contents that three columns may hold
+_FITTED: Final = (8.0, 7.5, 7.0)  # sizes of a line that must not be longer than its room
 
 
 class Ledger(IndexingFlowable):  # type: ignore[misc]
@@ -72,19 +74,18 @@ class Ledger(IndexingFlowable):  # type: ignore[misc]
 
 
 class HeadingFlow(Flowable):  # type: ignore[misc]
-    """A heading that is a bookmark and a target of the table of contents."""
+    """A heading that is a bookmark and a target of the table of contents; that of a section may be small."""
 
-    def __init__(self, text: str, key: str, level: int, ledger: Ledger, number: str = "") -> None:
+    def __init__(self, text: str, key: str, level: int, ledger: Ledger, *, is_small: bool = False) -> None:
         super().__init__()
-        self.text, self.key, self.level, self.ledger, self.number = text, key, level, ledger, number
-        style = SECTION if level == 0 else HEADING
+        self.text, self.key, self.level, self.ledger = text, key, level, ledger
+        style = SECTION if level == 0 and not is_small else HEADING
         self.spaceBefore, self.spaceAfter = style.spaceBefore, style.spaceAfter
-        self._indent = 11 * MM if number else 0.0
         self._paragraph = Paragraph(markup(text, BOLD), style)
 
     def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
         """Return the size of the heading."""
-        _, height = self._paragraph.wrap(TEXT_WIDTH - self._indent, _TALL)
+        _, height = self._paragraph.wrap(TEXT_WIDTH, _TALL)
         self.width, self.height = TEXT_WIDTH, height
         return self.width, self.height
 
@@ -92,29 +93,30 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
         """Draw the heading and set its bookmark."""
         canvas = self.canv
         canvas.bookmarkHorizontal(self.key, 0, self.height + 12)
-        title = f"{self.number}  {self.text}" if self.number else self.text
-        canvas.addOutlineEntry(title, self.key, self.level, closed=True)
+        canvas.addOutlineEntry(self.text, self.key, self.level, closed=True)
         self.ledger.pages[self.key] = canvas.getPageNumber()
         with content(canvas, f"H{self.level + 2}"):
-            if self.number:
-                canvas.setFillColor(ACCENT)
-                baseline = self.height - self._paragraph.style.fontSize
-                draw_text(canvas, 0, baseline, self.number, BOLD, self._paragraph.style.fontSize)
-            self._paragraph.drawOn(canvas, self._indent, 0)
+            self._paragraph.drawOn(canvas, 0, 0)
 
 
 class ContentsFlow(Flowable):  # type: ignore[misc]
-    """The contents in four columns; every entry is a link to its page."""
+    """The contents in four columns, or three where an entry is too long for four; every entry is a link to its page."""
 
-    _COLUMNS, _LINE, _GAP = 4, 12.0, 5.0 * MM
+    _LINE, _GAP = 12.0, 5.0 * MM
 
     def __init__(self, entries: Sequence[tuple[str, str]], ledger: Ledger) -> None:
         super().__init__()
         self.entries, self.ledger = tuple(entries), ledger
         self.spaceBefore = 3
+        longest = max((text_width(text, REGULAR, _FITTED[-1]) for text, _ in entries), default=0.0)
+        is_long = longest > self._width(4) - text_width("888", REGULAR, CELL_SIZE) - 6
+        self._columns = 3 if is_long and len(entries) <= _MOST_IN_THREE else 4
+
+    def _width(self, columns: int) -> float:
+        return (TEXT_WIDTH - (columns - 1) * self._GAP) / columns
 
     def _rows(self) -> int:
-        return -(-len(self.entries) // self._COLUMNS)
+        return -(-len(self.entries) // self._columns)
 
     def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
         """Return the size of the list."""
@@ -127,7 +129,7 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
             self.canv.setStrokeColor(RULE)
             self.canv.setLineWidth(0.5)
             self.canv.line(0, self.height, TEXT_WIDTH, self.height)
-        width = (TEXT_WIDTH - (self._COLUMNS - 1) * self._GAP) / self._COLUMNS
+        width = self._width(self._columns)
         for place, (text, key) in enumerate(self.entries):
             column, row = divmod(place, self._rows())
             x, y = column * (width + self._GAP), self.height - 6.0 - (row + 1) * self._LINE
@@ -140,7 +142,7 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
         page = str(self.ledger.known_pages.get(key, ""))
         page_width = text_width(page, REGULAR, CELL_SIZE)
         canvas.setFillColor(INK)
-        draw_text(canvas, x, y, shortened(text, REGULAR, CELL_SIZE, width - page_width - 6), REGULAR, CELL_SIZE)
+        draw_fitted(canvas, x, y, text, width - page_width - 6)
         canvas.setFillColor(QUIET)
         draw_text(canvas, x + width - page_width, y, page, REGULAR, CELL_SIZE)
 
@@ -350,6 +352,12 @@ class SignOffFlow(Flowable):  # type: ignore[misc]
             shown = shortened(value, REGULAR, 9.0, width - self._LABEL)
             draw_text(canvas, x + self._LABEL, y + 3, shown, REGULAR, 9.0)
             canvas.line(x + self._LABEL, y, x + width, y)
+
+
+def draw_fitted(canvas: Any, x: float, y: float, text: str, width: float) -> None:
+    """Draw a line of text in the largest of the sizes that hold it; its end is cut where none does."""
+    size = next((size for size in _FITTED if text_width(text, REGULAR, size) <= width), _FITTED[-1])
+    draw_text(canvas, x, y, shortened(text, REGULAR, size, width), REGULAR, size)
 
 
 def shortened(text: str, face: str, size: float, width: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 from reportlab.platypus import (
     BaseDocTemplate,
@@ -46,6 +46,7 @@ from gwnet.reporting.pdf.blocks import (
     HeadingFlow,
     Ledger,
     SignOffFlow,
+    draw_fitted,
     shortened,
 )
 from gwnet.reporting.pdf.cover import BesideFlow, ResultsFlow, fitted_beside
@@ -73,6 +74,12 @@ from gwnet.reporting.pdf.tags import Element, ItemParagraph, TaggedCanvas, Tagge
 _SMALL: Final = 8.0
 _HEADINGS: Final = 75.0  # room that a figure leaves for the headings above it
 _TITLE: Final = 40.0  # the same for one under the title of its page
+_LEAD: Final = 52.0  # most height of a lead, which stays with what it leads to: four lines
+_LEAST_REST: Final = 0.3  # part of a page that is large enough to begin a page of tables on it
+_SIGNED: Final = 0.7  # part of a page that the signatures and the section before them may fill to stay together
+
+#: A block with what sets it.
+_Part: TypeAlias = tuple[Block, list[Flowable]]
 
 
 class BuiltPages:
@@ -133,8 +140,7 @@ def _entries(sections: Sequence[Section]) -> list[tuple[str, str]]:
     entries = []
     for number, section in enumerate(sections, start=1):
         is_titled = bool(section.blocks) and isinstance(section.blocks[0], PageTitle)
-        # a sentence needs no entry
-        if not is_titled and any(not isinstance(block, Paragraph_) for block in section.blocks):
+        if not is_titled and not _is_sentence(section):
             entries.append((section.title, f"section-{number}"))
         entries += [
             (block.entry or block.text, f"section-{number}-{index}")
@@ -142,6 +148,35 @@ def _entries(sections: Sequence[Section]) -> list[tuple[str, str]]:
             if isinstance(block, PageTitle) and block.entry != ""
         ]
     return entries
+
+
+def _is_sentence(section: Section) -> bool:
+    """Tell whether a section says that there is nothing: it has no entry in the contents and a small heading."""
+    return len(section.blocks) == 1 and isinstance(section.blocks[0], Paragraph_)
+
+
+class _Room(CondPageBreak):  # type: ignore[misc]
+    """Starts a page where a height is not left; the spaces above and below it meet as if it were not there."""
+
+    _SPACETRANSFER = True
+
+
+def _space_below(flowables: Sequence[Flowable]) -> float:
+    """Return the space that the last of some flowables leaves below itself [pt]."""
+    shown = [flowable for flowable in flowables if not isinstance(flowable, _Room)]
+    return float(shown[-1].getSpaceAfter()) if shown else 0.0
+
+
+def _is_heading(block: Block) -> bool:
+    return isinstance(block, Heading | PageTitle)
+
+
+def _leads(parts: Sequence[_Part]) -> bool:
+    """Tell whether a paragraph, or it and the next, stand before what they lead to: a heading, a table, a figure."""
+    after = [block for block, _ in parts[1:3]]
+    if after and isinstance(after[0], Paragraph_):
+        after = after[1:]
+    return bool(after) and isinstance(after[0], Heading | Table | FigureSlot)
 
 
 class _Builder:
@@ -188,10 +223,19 @@ class _Builder:
         return document
 
     def _story(self) -> list[Flowable]:
-        sections: list[Flowable] = []
+        sections: list[list[Flowable]] = []
         for number, section in enumerate(self.report.sections, start=1):
-            sections.extend(self._section(section, str(number)))
-        return [self.ledger, *self._cover(self.report.cover.blocks), NewPage(), *sections]
+            sections.append(self._section(section, number, _space_below(sections[-1]) if sections else 0.0))
+        if len(sections) > 1 and any(isinstance(block, SignOff) for block in self.report.sections[-1].blocks):
+            self._keep_signatures(*sections[-2:])
+        set_sections = [flowable for flowables in sections for flowable in flowables]
+        return [self.ledger, *self._cover(self.report.cover.blocks), NewPage(), *set_sections]
+
+    def _keep_signatures(self, before: list[Flowable], signed: list[Flowable]) -> None:
+        """Let a short section before the signatures that end a report move to their page, if they do not fit on its."""
+        height = self._whole_height([*before, *signed], 0.0)
+        if height <= _SIGNED * self.format.text_height:
+            before.insert(0, _Room(height))
 
     def _cover(self, blocks: Sequence[Block]) -> list[Flowable]:
         """Return titles, blocks and contents."""
@@ -213,82 +257,81 @@ class _Builder:
             room -= height + flowable.getSpaceBefore() + flowable.getSpaceAfter()
         return room
 
-    def _section(self, section: Section, number: str) -> list[Flowable]:
-        key = f"section-{number}"
+    def _section(self, section: Section, number: int, above: float) -> list[Flowable]:
+        """Return what sets a section below a space."""
+        start = 0 if section.new_page and number > 1 else None
+        parts = self._parts(section, f"section-{number}")
         flowables: list[Flowable] = []
-        start = 0 if section.new_page and number != "1" else None
-        self.depth = 1
-        headings: list[HeadingFlow] = []
-        if not section.blocks or not isinstance(section.blocks[0], PageTitle):
-            headings.append(HeadingFlow(section.title, key, 0, self.ledger))
-        for index, block in enumerate(section.blocks):
-            if isinstance(block, PageTitle):
-                if index:
-                    flowables = [*self._on_one_page(flowables, start), *headings]
-                    start = len(flowables)
-                headings = [HeadingFlow(block.text, f"{key}-{index}", 0, self.ledger)]
-            elif isinstance(block, Heading):
-                headings.append(self._heading(block, key, index))
-            else:
-                after = section.blocks[index + 1 : index + 3]
-                flowables.extend(self._kept(headings, self._block(block), self._height_after(block, after)))
-                headings = []
-        return [*self._on_one_page(flowables, start), *headings]
+        for place, (block, own) in enumerate(parts):
+            if isinstance(block, PageTitle) and place:
+                flowables = self._on_one_page(flowables, start, above)
+                start = len(flowables)
+            if _is_heading(block) and not (place and _is_heading(parts[place - 1][0])):
+                height = self._height_together(parts[place:], _space_below(flowables) if flowables else above)
+                flowables.append(_Room(min(height, self.format.text_height)))
+            flowables.extend(own)
+        return self._on_one_page(flowables, start, above)
 
-    def _on_one_page(self, flowables: list[Flowable], start: int | None) -> list[Flowable]:
-        """Return flowables of which those from a place on start a page, unless they fit on the rest of the last one."""
+    def _parts(self, section: Section, key: str) -> list[_Part]:
+        """Return the blocks of a section as they are set, its title first where it has no page's title."""
+        self.depth = 1
+        parts: list[_Part] = []
+        if not section.blocks or not isinstance(section.blocks[0], PageTitle):
+            heading = HeadingFlow(section.title, key, 0, self.ledger, is_small=_is_sentence(section))
+            parts.append((Heading(section.title), [heading]))
+        for index, block in enumerate(section.blocks):
+            if isinstance(block, PageTitle | Heading):
+                self.depth = 1 if isinstance(block, PageTitle) else 2
+                parts.append((block, [HeadingFlow(block.text, f"{key}-{index}", self.depth - 1, self.ledger)]))
+            else:
+                parts.append((block, self._block(block)))
+        return parts
+
+    def _on_one_page(self, flowables: list[Flowable], start: int | None, above: float) -> list[Flowable]:
+        """Return flowables of which those from a place on start a page, unless they fit on the rest of the last one.
+
+        What has no figure may be broken, so a rest that is large enough is used in any case.
+        """
         if start is None or start == len(flowables):
             return flowables
-        needed = 0.0
-        for flowable in flowables[start:]:
-            if isinstance(flowable, NewPage):
-                needed = self.format.text_height
-                break
-            if not isinstance(flowable, CondPageBreak):
-                _, height = flowable.wrap(TEXT_WIDTH, self.format.text_height)
-                needed += flowable.getSpaceBefore() + height + flowable.getSpaceAfter()
-        room = CondPageBreak(min(needed, self.format.text_height))
-        return [*flowables[:start], room, *flowables[start:]]
+        own = flowables[start:]
+        is_whole = any(isinstance(flowable, FigureFlow) for flowable in own)
+        most = self.format.text_height * (1.0 if is_whole else _LEAST_REST)
+        needed = self._whole_height(own, _space_below(flowables[:start]) if start else above) - _space_below(own)
+        return [*flowables[:start], _Room(min(needed, most)), *own]
 
-    def _heading(self, block: Heading, section: str, index: int) -> HeadingFlow:
-        key = f"{section}-{index}"
-        self.depth = 2
-        return HeadingFlow(block.text, key, 1, self.ledger)
+    def _height_together(self, parts: Sequence[_Part], above: float) -> float:
+        """Return the height of what must stand on one page from a block on: headings with what they lead to [pt].
 
-    def _height_after(self, block: Block, after: Sequence[Block]) -> float:
-        """Return the height that a lead of a section must leave for the heading and the table that it leads to [pt]."""
-        if not isinstance(block, Paragraph_) or not after or not isinstance(after[0], Heading | Table):
-            return 0.0
+        ``above`` is the space that is left below the block before; of two spaces that meet the larger one counts.
+        """
         height = 0.0
-        if isinstance(after[0], Heading):
-            heading = HeadingFlow(after[0].text, "", 1, self.ledger)
-            height = heading.spaceBefore + heading.wrap(TEXT_WIDTH, self.format.text_height)[1] + heading.spaceAfter
-            after = after[1:]
-        if after and isinstance(after[0], Table):
-            height += self._least_height(table_flowables(after[0], self._bookmark_table))
+        for place, (block, own) in enumerate(parts):
+            whole = self._whole_height(own, above)
+            is_lead = _is_heading(block) or (isinstance(block, Paragraph_) and _leads(parts[place:]) and whole <= _LEAD)
+            if not is_lead or place + 1 == len(parts):
+                return height + self._least_height(own[0], above)
+            height += whole
+            above = _space_below(own)
         return height
 
-    def _kept(self, headings: list[HeadingFlow], following: list[Flowable], after: float) -> list[Flowable]:
-        """Return headings and what follows, on a new page when they would not fit at the foot of this one."""
-        if not headings:
-            return following
-        needed = following[0].getSpaceBefore() + self._least_height(following) if following else 0.0
-        needed += after
-        for heading in headings:
-            _, height = heading.wrap(TEXT_WIDTH, self.format.text_height)
-            needed += heading.spaceBefore + height + heading.spaceAfter
-        return [CondPageBreak(min(needed, self.format.text_height)), *headings, *following]
+    def _least_height(self, flowable: Flowable, above: float) -> float:
+        """Return the height of the smallest part of a flowable that may stand at the foot of a page."""
+        before = max(float(flowable.getSpaceBefore()) - above, 0.0)
+        if isinstance(flowable, TableFlow):
+            return before + flowable.least_height()
+        _, height = flowable.wrap(TEXT_WIDTH, self.format.text_height)
+        return before + float(min(height, 3 * flowable.style.leading) if isinstance(flowable, Paragraph) else height)
 
-    def _least_height(self, following: list[Flowable]) -> float:
-        first = following[0]
-        if isinstance(first, TableFlow):
-            return first.least_height()
-        _, height = first.wrap(TEXT_WIDTH, self.format.text_height)
-        if isinstance(first, Paragraph):
-            height = min(height, 3 * first.style.leading)
-            if len(following) > 1 and isinstance(following[1], TableFlow):
-                height += following[1].least_height() + first.style.spaceAfter
-        return float(height)
+    def _whole_height(self, flowables: Sequence[Flowable], above: float) -> float:
+        """Return the height of flowables with the space around them."""
+        height = 0.0
+        for flowable in flowables:
+            if not isinstance(flowable, _Room):
+                _, own = flowable.wrap(TEXT_WIDTH, self.format.text_height)
+                height += max(flowable.getSpaceBefore() - above, 0.0) + own + flowable.getSpaceAfter()
+                above = flowable.getSpaceAfter()
+        return height
 
     def _block(self, block: Block) -> list[Flowable]:
         if isinstance(block, Table):
@@ -375,4 +418,4 @@ class _Builder:
         draw_text(canvas, page.left + TEXT_WIDTH - width, y, counted, REGULAR, _SMALL)
         known = f"Record as known on {self.report.known_on.text}"
         text = " · ".join(part for part in (known, self.report.heights) if part)
-        draw_text(canvas, page.left, y, shortened(text, REGULAR, _SMALL, TEXT_WIDTH - width - 12), REGULAR, _SMALL)
+        draw_fitted(canvas, page.left, y, text, TEXT_WIDTH - width - 12)

@@ -15,9 +15,13 @@ from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CEL
 
 LETTER_SIZE: Final = 7.0
 _MOST_LINES: Final = 24
+_ROUNDING: Final = 0.01  # so that a word that has just its width is not broken
 _LEAST_TEXT_WIDTH: Final = 24.0
 _MOST_GROWTH: Final = 20.0
 _GAP_BEFORE_TEXT: Final = 5.0
+#: Most rows of a table whose columns of text are evened out, and the widths that are moved for it [pt].
+_MOST_EVENED: Final = 60
+_STEPS: Final = (40.0, 20.0, 10.0, 5.0)
 _BLANKS: Final = re.compile(r"[ \t]+")
 _BREAKS: Final = re.compile(r"(?<=[-/_;,.])(?=.)")
 
@@ -234,6 +238,40 @@ def _squeezed(needs: list[_Need], room: float) -> list[float]:
     return [need.least * scale for need in needs]
 
 
+def _shortest(table: Table, needs: list[_Need], widths: tuple[float, ...]) -> tuple[float, ...]:
+    """Return widths with which a short table has fewest lines, then its cells, by moving width between its texts."""
+    rows = [row for row in table.rows if not isinstance(row, Group)]
+    text = [index for index, need in enumerate(needs) if not need.fixed and table.columns[index].graphic == ""]
+    if len(text) < 2 or len(rows) > _MOST_EVENED or table.reasons_in_row:
+        return widths
+    padding = [2 * CELL_PAD_X + need.gutter for need in needs]
+    counted: dict[tuple[int, float], list[int]] = {}
+
+    def lines(index: int, width: float) -> list[int]:
+        if (index, width) not in counted:
+            column, inner = table.columns[index], width - padding[index] + _ROUNDING
+            cells = [(cell_text(row[index], column), BOLD if row[index].strong else REGULAR) for row in rows]
+            texts = [(column.heading, BOLD), *cells]
+            counted[index, width] = [len(wrap_text(words, face, inner)) for words, face in texts]
+        return counted[index, width]
+
+    def total(tried: list[float]) -> tuple[int, int]:
+        counts = list(zip(*(lines(index, tried[index]) for index in text), strict=True))
+        return sum(max(row) for row in counts), sum(sum(row) for row in counts)
+
+    best = list(widths)
+    moves = [(giver, taker, step) for giver in text for taker in text if giver != taker for step in _STEPS]
+    fewest, found = total(best), True
+    while found:
+        found = False
+        for giver, taker, step in moves:
+            tried = list(best)
+            tried[giver], tried[taker] = best[giver] - step, best[taker] + step
+            if tried[giver] - padding[giver] >= needs[giver].least and (count := total(tried)) < fewest:
+                best, fewest, found = tried, count, True
+    return tuple(best)
+
+
 def _spans(columns: tuple[Column, ...]) -> list[tuple[int, int, str]]:
     spans = []
     start = 0
@@ -247,7 +285,7 @@ def _spans(columns: tuple[Column, ...]) -> list[tuple[int, int, str]]:
 
 def _head(columns: tuple[Column, ...], widths: tuple[float, ...], gutters: tuple[float, ...]) -> HeadLayout:
     lines = tuple(
-        wrap_text(column.heading, BOLD, width - 2 * CELL_PAD_X - gutter)
+        wrap_text(column.heading, BOLD, width - 2 * CELL_PAD_X - gutter + _ROUNDING)
         for column, width, gutter in zip(columns, widths, gutters, strict=True)
     )
     units = tuple(column.unit for column in columns)
@@ -302,8 +340,9 @@ def lay_out_table(table: Table, available: float) -> TableLayout:
     letters = note_letters(table)
     needs = [_need(table, index, letters, available) for index in range(len(table.columns))]
     widths = share_width(needs, available, grow_last=table.columns[-1].align == "left")
+    widths = _shortest(table, needs, widths)
     gutters = tuple(need.gutter for need in needs)
-    inner = [width - 2 * CELL_PAD_X - gutter + 0.01 for width, gutter in zip(widths, gutters, strict=True)]
+    inner = [width - 2 * CELL_PAD_X - gutter + _ROUNDING for width, gutter in zip(widths, gutters, strict=True)]
     rows: list[RowLayout] = []
     pad = DENSE_PAD_Y if table.dense else CELL_PAD_Y
     for row in table.rows:

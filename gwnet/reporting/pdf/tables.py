@@ -34,6 +34,7 @@ from gwnet.reporting.pdf.tags import CaptionParagraph, TaggedParagraph, artifact
 _BASELINE: Final = (CELL_LEADING - CELL_SIZE) / 2 + 0.79 * CELL_SIZE
 _LEAST_ROWS: Final = 5
 _LEAST_HEIGHT: Final = 110.0
+_LEAST_OF_GROUP: Final = 3
 _CAPTION_GAP: Final = 4.0
 _NOTES_GAP: Final = 4.0
 _TALL_NOTES: Final = 160.0
@@ -162,9 +163,15 @@ class TableFlow(Flowable):  # type: ignore[misc]
 
     @staticmethod
     def _tidy(rows: tuple[RowLayout, ...], count: int) -> int:
-        """Return how many rows may stay on the page, so that neither part is a remnant; 0 when none may."""
+        """Return how many rows may stay on the page, so that neither part is a remnant; 0 when none may.
+
+        A group of which hardly a row would stay goes on to the next page with its heading.
+        """
         while count > 0 and not _enough(rows[count:]):
             count -= 1
+        starts = [place for place in range(max(count - _LEAST_OF_GROUP, 0), count) if rows[place].group]
+        if starts and _enough(rows[: starts[0]]):
+            count = starts[0]
         while count > 0 and rows[count - 1].group:
             count -= 1
         return count if _enough(rows[:count]) else 0

@@ -33,7 +33,9 @@ def compose_aquifers(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with a page an aquifer."""
     newest = newest_maps(view)
     blocks: list[Block] = []
-    for number, (code, wells) in enumerate(view.by_aquifer(), start=1):
+    # those without a map are a few lines each and share a page after the others
+    numbered = sorted(enumerate(view.by_aquifer(), start=1), key=lambda item: not _is_mapped(newest.get(item[1][0])))
+    for number, (code, wells) in numbered:
         facts = newest.get(code)
         when = f", {date_text(facts.day)}" if facts is not None else ""
         blocks.append(PageTitle(f"{_name(view, code)}{when}", _name(view, code)))
@@ -45,6 +47,10 @@ def compose_aquifers(view: ReportView, drawing: Drawing) -> Sequence[Block]:
         else:
             blocks.append(_page(view, facts, drawing, number))
     return blocks
+
+
+def _is_mapped(facts: MapFacts | None) -> bool:
+    return facts is not None and not facts.refused
 
 
 def _name(view: ReportView, code: str) -> str:

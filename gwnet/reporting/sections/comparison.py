@@ -67,7 +67,6 @@ def picture_slot(picture: Picture) -> FigureSlot:
     tables=(MAP,),
     frames=_FRAMES,
     notes=_list_notes,
-    new_page=True,
 )
 def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the gradients of the aquifers to date, and those between wells of clusters."""

@@ -42,10 +42,11 @@ def compose_levels(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     if not view.in_period:
         return [Paragraph("No level was measured at the selected wells in this period.")]
     blocks: list[Block] = []
+    is_one = len(view.in_period) == 1
     for place, gauging in enumerate(reversed(view.in_period)):
         blocks.append(PageTitle(f"Levels of round {gauging.code}" if gauging.code else "Newest levels of the period"))
         blocks.append(_lead(view, gauging, is_first=place == 0))
-        blocks.append(_table(view, gauging))
+        blocks.append(replace(_table(view, gauging), dense=not is_one))
     return blocks
 
 

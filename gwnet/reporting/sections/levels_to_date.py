@@ -31,7 +31,8 @@ def compose_levels_to_date(view: ReportView, _drawing: Drawing) -> Sequence[Bloc
         Paragraph(
             "One level is printed for each well and round: one that may be mapped before a bound, a bound before a "
             "level that is left out, the newest of several. A bound carries its sign. Levels that belong to no round, "
-            "and every single reading, are in the data annex."
+            "and every single reading, are in the data annex.",
+            "small",
         )
     ]
     for code, wells in view.by_aquifer():

@@ -78,7 +78,7 @@ def _coverage(table: pd.DataFrame, zone: str) -> Table:
             )
         )
     caption = "Loggers: samples on record, share of the time installed that they cover, gaps and open findings."
-    return Table("logger-coverage", caption, columns, tuple(rows), identified_by=3)
+    return Table("logger-coverage", caption, columns, tuple(rows), identified_by=3, dense=True)
 
 
 def _residuals(view: ReportView, table: pd.DataFrame) -> Table:
@@ -124,4 +124,4 @@ def _residuals(view: ReportView, table: pd.DataFrame) -> Table:
         "other readings alone would give. Drift: how fast the sensor departs upward from the manual readings.",
     )
     caption = "Loggers held against manual readings."
-    return Table("logger-residuals", caption, columns, tuple(rows), notes, identified_by=2)
+    return Table("logger-residuals", caption, columns, tuple(rows), notes, identified_by=2, dense=True)

@@ -102,7 +102,6 @@ def list_notes(view: ReportView) -> list[str]:
 @register_section("network_map", "Network", "the map of the wells", place=20)
 def compose_network_map(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the map of the network."""
-    frame = FigureFrame(TEXT_WIDTH_MM, NETWORK_HEIGHT_MM, view.measures.unit)
     placed = view.wells[view.wells["easting"].notna() & view.wells["northing"].notna()]
     unplaced = sorted(set(view.wells["well"]) - set(placed["well"]))
     if placed.empty:
@@ -111,6 +110,8 @@ def compose_network_map(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     if unplaced:
         caption += f" Without coordinates on record: {joined(unplaced, most=12)}."
     basins = split_basins(placed[["easting", "northing"]].to_numpy(dtype=np.float64))
+    height = NETWORK_HEIGHT_MM if len(basins) == 1 else HALF_PAGE_MAP_MM[view.definition.page]
+    frame = FigureFrame(TEXT_WIDTH_MM, height, view.measures.unit)
     if len(basins) == 1:
         return [FigureSlot("network", caption, caption, lambda: drawing.network_map(view, frame))]
     blocks: list[Block] = [Paragraph(f"{caption} The wells are on {len(basins)} maps, as they are far apart.")]

@@ -137,7 +137,7 @@ def _season_table(view: ReportView, table: pd.DataFrame) -> Table:
     )
     rows = _by_aquifer(view, table, _season_row)
     caption = "The newest level of each well in its season, the yearly cycle, and the records."
-    whole = Table("seasons", caption, columns, rows, notes, captioned=False, reasons_in_row=True)
+    whole = Table("seasons", caption, columns, rows, notes, captioned=False, reasons_in_row=True, dense=True)
     return whole if table["percentile"].notna().any() else _without_percentiles(whole)
 
 

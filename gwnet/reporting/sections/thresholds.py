@@ -38,8 +38,7 @@ _NONE = "no level of the period can be judged"
 def compose_thresholds(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     """Return the section with the page of the thresholds."""
     if not view.thresholds:
-        text = "No threshold is in force at the selected wells in this period."
-        return [Paragraph(text)]
+        return []  # the results on the cover say so
     leads = [result.lead for result in threshold_results(view)]
     period = f"{date_text(view.period.first)} to {date_text(view.period.last)}"
     closes = f" The record closes on {date_text(view.closes_on)}." if view.closes_on < view.period.last else ""
@@ -69,7 +68,7 @@ def compose_thresholds(view: ReportView, drawing: Drawing) -> Sequence[Block]:
 def compose_threshold_table(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     """Return the section with the thresholds as tables."""
     if not view.thresholds:
-        return [Paragraph("No threshold is in force at the selected wells in this period.")]
+        return []
     tables = (_states(view), _crossings(view), _actions(view))
     return [*(table for table in tables if table is not None), *threshold_date_blocks(view)]
 

@@ -179,9 +179,14 @@ def _plain(block: Block) -> str:
         items = "".join(f"<li>{_text(item)}</li>" for item in block.items)
         return f'<aside class="caution"><h3>{_text(block.title)}</h3><ul>{items}</ul></aside>'
     if isinstance(block, Facts):
-        rows = "".join(f"<dt>{_text(name)}</dt><dd>{_text(value)}</dd>" for name, value in block.pairs)
+        rows = "".join(f"<dt>{_text(name)}</dt><dd>{_kept_days(_text(value))}</dd>" for name, value in block.pairs)
         return f"<dl>{rows}</dl>"
     return ""
+
+
+def _kept_days(text: str) -> str:
+    """Return an escaped text whose days are not broken at their hyphens."""
+    return re.sub(r"\d{4}-\d\d-\d\d", r'<span class="day">\g<0></span>', text)
 
 
 def _sign_off(block: SignOff) -> str:
