@@ -41,6 +41,13 @@ COLUMNS = [
     "finding",
     "bound_elevation_m",
     "accuracy_from",
+    *("aquifer", "usable", "unusable_reason", "level_from", "unit_as_recorded", "round_as_recorded"),
+    *("depth_to_water_as_recorded", "depth_below_ground_as_recorded", "water_elevation_as_recorded"),
+    *("depth_to_water_2_as_recorded", "depth_to_water_3_as_recorded"),
+    *("tape_at_mark_as_recorded", "tape_at_water_as_recorded", "depth_to_product_as_recorded"),
+    *("product_relative_density", "sounded_depth_as_recorded", "accuracy_as_recorded", "accuracy_1sd_as_recorded"),
+    *("instrument", "tape_temperature_degc", "tape_tension_n", "method", "observer", "access", "discharge_l_s"),
+    *("quality_as_recorded", "event", "chosen_reading", "notes"),
 ]
 
 
