@@ -102,14 +102,14 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
 class ContentsFlow(Flowable):  # type: ignore[misc]
     """The contents in four columns, or three where an entry is too long for four; every entry is a link to its page."""
 
-    _LINE, _GAP = 12.0, 5.0 * MM
+    _LINE, _GAP, _PAD = 12.0, 3.0 * MM, 3.0
 
     def __init__(self, entries: Sequence[tuple[str, str]], ledger: Ledger) -> None:
         super().__init__()
         self.entries, self.ledger = tuple(entries), ledger
         self.spaceBefore = 3
         longest = max((text_width(text, REGULAR, _FITTED[-1]) for text, _ in entries), default=0.0)
-        is_long = longest > self._width(4) - text_width("888", REGULAR, CELL_SIZE) - 6
+        is_long = longest > self._width(4) - text_width("888", REGULAR, CELL_SIZE) - self._PAD
         self._columns = 3 if is_long and len(entries) <= _MOST_IN_THREE else 4
 
     def _width(self, columns: int) -> float:
@@ -142,7 +142,7 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
         page = str(self.ledger.known_pages.get(key, ""))
         page_width = text_width(page, REGULAR, CELL_SIZE)
         canvas.setFillColor(INK)
-        draw_fitted(canvas, x, y, text, width - page_width - 6)
+        draw_fitted(canvas, x, y, text, width - page_width - self._PAD)
         canvas.setFillColor(QUIET)
         draw_text(canvas, x + width - page_width, y, page, REGULAR, CELL_SIZE)
 
