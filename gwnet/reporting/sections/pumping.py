@@ -274,6 +274,7 @@ def _parameter(row: dict[str, Any]) -> str:
     unit = f" {row['unit']}" if text_of(row["unit"]) else ""
     lower, upper = _figures(row["lower"]), _figures(row["upper"])
     if not bool(row["identifiable"]):
+        # The parameters are positive, so a lower limit of zero or less says nothing.
         known = f", only that it is above {lower}{unit}" if lower and float(lower) > 0 else ""
         return f"the data do not determine the {name}{known}"
     limits = f" (limits at 95 %: {lower} to {upper})" if lower and upper else ""
