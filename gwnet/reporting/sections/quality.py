@@ -114,6 +114,7 @@ def _corrections(view: ReportView) -> Block:
         Column("What changed"),
         Column("Reason"),
     )
+    # A row an act: columns that were corrected together have one reason.
     acts: dict[tuple[str, ...], list[str]] = {}
     for row in rows:
         name, key = _item(text_of(row["item"]))
@@ -187,6 +188,7 @@ def _in_force(view: ReportView) -> pd.DataFrame:
     days = [date_of(value) for value in checks["checked_on"]]
     checks = checks.assign(day=days)
     early = [day is not None and day <= view.period.last for day in days]
+    # As a series of flags: an empty list would choose no columns and not no rows.
     checks = checks[pd.Series(early, index=checks.index, dtype=bool) & checks["instrument"].isin(used)]
     if checks.empty:
         return checks

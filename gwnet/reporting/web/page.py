@@ -305,6 +305,8 @@ def _face(weight: str, used: str) -> str:
     lacked = "".join(letter for letter in used if letter.isprintable() and ord(letter) not in known)
     faces = [(own, used, "")]
     if lacked:
+        # Of two faces with one name a browser takes the one declared last (from memory), so this one is limited to the
+        # letters that the first lacks.
         faces.append((spare, lacked, "unicode-range:" + ",".join(f"U+{ord(letter):X}" for letter in lacked) + ";"))
     return "".join(
         f"@font-face{{font-family:'gwnet Sans';font-weight:{weight};{reach}"
