@@ -254,6 +254,7 @@ def field_sheet(
         tolerance_m=REPEAT_TOLERANCE_M if pd.isna(tolerance) else float(tolerance),
         wells=pd.DataFrame(rows, columns=list(WELL_COLUMNS)),
         earlier=pd.DataFrame(depths, columns=list(EARLIER_COLUMNS)).astype({"depth_to_water_m": "float64"}),
+        # Before the first round no tape has been used; then all on record are offered.
         tapes=tuple(tapes_in_service(programme) or programme.tapes["instrument"]),
         tapes_due=tuple(
             f"{item.instrument} ({'never checked' if item.due_on is None else f'check due {item.due_on}'})"
