@@ -238,6 +238,7 @@ def with_listed(printed: Iterable[Value], listed: Iterable[Mapping[str, str]]) -
         if change["now"] == NO_ROW:
             values = {other: value for other, value in values.items() if other[:2] != key[:2]}
         else:
+            # What a later issue printed is what the next one is compared with.
             values[key] = {name: change[name] for name in ("table", "row", "column", "unit")} | {
                 "printed": change["now"]
             }

@@ -69,6 +69,7 @@ def key_wells(view: ReportView, aquifer: str) -> tuple[str, ...]:
     # Wells with loggers first: of their year there is a line, of others a few points.
     widest = sorted(spans.index, key=lambda well: (well not in logged, -float(spans[well]), str(well)))
     chosen = [*limited, *(str(well) for well in widest if str(well) not in limited)][:KEY_WELLS]
+    # In the order of the report again, whatever each was chosen for.
     return tuple(sorted(chosen, key=wells.index))
 
 

@@ -195,6 +195,7 @@ def _static(view: ReportView, code: str, static: pd.DataFrame, drawdowns: pd.Dat
     rows = []
     for row in static.to_dict("records"):
         own = drawdowns[drawdowns["well"] == row["well"]]
+        # Of a column without numbers pandas gives no place of the largest, but a warning or an error.
         largest = own.loc[own["drawdown_m"].idxmax()] if own["drawdown_m"].notna().any() else None
         slope = measures.length(number_of(row["slope_m_per_day"]))
         rows.append(

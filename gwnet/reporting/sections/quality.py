@@ -153,6 +153,7 @@ def _tape_checks(view: ReportView) -> Block:
     if checks.empty:
         return Paragraph("No tape check is on record for the instruments of this period; no correction was applied.")
     measures = view.measures
+    # Corrections of tapes are millimetres: in metres most would be zeros with a digit at the end.
     unit = "mm" if measures.unit == "m" else "ft"
     scale, decimals = (1000.0, 0) if unit == "mm" else (1.0, 2)
     columns = (Column("Tape"), Column("Checked on"), Column("By"), Column("Correction at each reading", unit))
