@@ -43,7 +43,7 @@ def register_fonts() -> None:
         pdfmetrics.registerFont(TTFont(face, str(own / name)))
     pdfmetrics.registerFont(TTFont(_SPARE, str(spare / "DejaVuSans.ttf")))
     pdfmetrics.registerFont(TTFont(_SPARE_BOLD, str(spare / "DejaVuSans-Bold.ttf")))
-    # Otherwise the library looks for bold and italic of paragraph markup in faces that are not embedded.
+    # Registered alone, a face stands for its own bold and italic, and markup would change nothing.
     for bold, italic, face in ((0, 0, REGULAR), (1, 0, BOLD), (0, 1, ITALIC), (1, 1, _BOLD_ITALIC)):
         addMapping(REGULAR, bold, italic, face)
 
