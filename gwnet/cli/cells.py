@@ -79,6 +79,7 @@ def heading(name: str, zone: str = "UTC") -> str:
 
 def is_number_column(column: pd.Series) -> bool:
     """Return whether a column holds numbers, which stand to the right."""
+    # Flags are of another kind, and are printed as words.
     return column.dtype.kind in "iuf"
 
 
@@ -115,6 +116,7 @@ def cell_text(value: Any, name: str, zone: str = "UTC") -> str:
         return "yes" if plain else "no"
     if isinstance(plain, list):
         return "; ".join(safe(str(part)) for part in plain)
+    # A line break in a remark would tear the row of the table apart.
     return safe(str(plain)).replace("\n", " ")
 
 

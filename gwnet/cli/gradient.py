@@ -83,6 +83,7 @@ _TAKES = {
     "wells": {"wells", "date", "conductivity", "porosity"},
 }
 _NAMES = {"start": "from", "end": "to", "clusters": "cluster"}
+#: The number of nearest wells has a default, so it is given whichever question is asked.
 _ALWAYS = {"site", "known_on", "window_days", "nearest"}
 
 

@@ -37,6 +37,7 @@ def command(
     from gwnet.analysis.levels.display_unit import in_unit
     from gwnet.analysis.levels.table import FILE_COLUMNS, PRINTED_COLUMNS
 
+    # Files hold what was recorded beside what was worked out, so that they can be loaded again.
     is_file = form != "table"
     with options.open_record(db) as net:
         table = net.levels(wells or None, known_on=known_on, as_recorded=is_file, **chosen)

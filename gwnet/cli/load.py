@@ -45,6 +45,7 @@ def command(paths: tuple[Path, ...], show: str, unit: str, form: str, db: str, *
     if loaded.needs_preview(chosen):
         with options.open_record(db) as net, loaded.rejections_shown(form):
             preview = net.load(paths, **chosen | {"dry_run": True})
+        # After the record is closed: nothing is held open while a person thinks about the question.
         if not loaded.is_confirmed(preview):
             return STOPPED
     with options.open_record(db) as net, loaded.rejections_shown(form), output.progress("loading") as progress:

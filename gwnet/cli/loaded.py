@@ -209,6 +209,7 @@ def rejections(rejected: Sequence[Rejection], form: str) -> None:
     import pandas as pd
 
     table = pd.DataFrame([asdict(rejection) for rejection in rejected], columns=list(REJECTION_COLUMNS))
+    # A rejection of a whole file has no row; as floats the rows of the others would have decimals.
     output.rows(table.astype({"row": "Int64"}), form)
 
 

@@ -224,6 +224,7 @@ def unit_of_record(net: Network, site: str | None = None) -> str:
 
 # Options without arguments of their own, each to be put above a command.
 
+# Eager, as the site, the unit and the start of a span are: callbacks of other options need them.
 db = click.option(
     "--db",
     is_eager=True,

@@ -72,6 +72,7 @@ def rows(
     elif form == "table":
         _show(text_table(table, _terminal_width(), emphasis.chosen(), zone()))
     elif form == "csv":
+        # Standard output makes of it what ends a line on the system.
         writer = csv.writer(sys.stdout, lineterminator="\n")
         writer.writerow(table.columns)
         # Row by row: text of a million rows at once would take several times the memory of the frame.
@@ -79,6 +80,7 @@ def rows(
     else:
         keys = [str(name) for name in table.columns]
         records = (dict(zip(keys, row, strict=True)) for row in _file_rows(table, file_value))
+        # An error in place of NaN, which is no JSON; missing values are null by now.
         lines = (json.dumps(record, ensure_ascii=False, allow_nan=False) for record in records)
         click.echo("[\n" + ",\n".join(lines) + "\n]" if len(table) else "[]")
 

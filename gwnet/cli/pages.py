@@ -25,8 +25,11 @@ INDEX: Final = "index"
 _WIDEST: Final = 110
 _NARROWEST: Final = 40
 _NARROWEST_COLUMN: Final = 10
+#: The library that wraps lines breaks them at blanks of ASCII alone, so this sign holds a command together.
 _GLUE: Final = "\u00a0"
+#: Longer code may be broken; moved to the next line as a whole it would leave this one half empty.
 _LONGEST_GLUED: Final = 30
+#: A word that is on more pages tells nobody which one to read.
 _MOST_PAGES: Final = 8
 
 _ITEM: Final = re.compile(r"(\s*)(- |\d+\. )(.*)")
@@ -121,6 +124,7 @@ class _Text:
             mark, text = f"{item[1]}{item[2]}", item[3]
 
     def _wrapped(self, text: str, width: int, mark: str = "") -> Iterator[str]:
+        # Not broken at hyphens, or the two of an option would stand at the end of a line.
         glued = _CODE.sub(lambda code: _glue(code[0]), _LINK.sub(r"\1", text))
         for line in textwrap.wrap(
             glued, width, initial_indent=mark, subsequent_indent=" " * len(mark), break_on_hyphens=False
@@ -140,6 +144,7 @@ class _Text:
     def _table(self, rows: list[list[str]]) -> Iterator[str]:
         """Yield the lines of a table; cells are wrapped where it is wider than the terminal."""
         rows = [[_LINK.sub(r"\1", self._plain(cell)) for cell in row] for row in rows]
+        # A row may have fewer cells than the heading; Markdown takes the rest as empty.
         count = max(map(len, rows))
         rows = [row + [""] * (count - len(row)) for row in rows]
         widths = _column_widths(rows, self.width - 2 * (count - 1))

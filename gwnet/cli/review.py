@@ -123,6 +123,7 @@ def _verb_command(verb: str, said_of: Sequence[str], text: str) -> click.Command
         return DONE_WITH_FINDINGS if len(done.passed_over) else DONE
 
     decorated: Any = run
+    # Reversed, as decorators are: what is put on last stands first in the help.
     for add in reversed(_options_of(verb, said_of)):
         decorated = add(decorated)
     return click.command(verb, help=text)(decorated)

@@ -25,6 +25,7 @@ def command(
         options.refuse_before_verb(context)
         return
     with options.open_record(db) as net:
+        # The number is the database's own: people know a round by its code.
         table = net.rounds(site, known_on).drop(columns="round_id", errors="ignore")
     output.rows(table, form, empty="No gauging round is on record.")
 

@@ -91,6 +91,7 @@ def _table(
 ) -> "pd.DataFrame":
     """Return the rows that were asked for."""
     if daily:
+        # How the days of a month become one value says nothing of single days.
         return net.seasons.daily(wells or None, **{name: chosen[name] for name in chosen if name != "value"})
     return (net.seasons.summary if summary else net.seasons)(wells or None, **chosen)
 

@@ -45,6 +45,7 @@ class _Column:
     @property
     def is_wrappable(self) -> bool:
         """Return whether the cells are texts of several words, and no times."""
+        # A time would be broken at the blank before its zone.
         return not self.right and not self.name.endswith("_utc") and " " in max(self.cells, key=len)
 
     def widen(self, most: int) -> None:
@@ -94,6 +95,8 @@ def text_table(
         column.emphasis = None if column.right else emphasis
     if width is None or _total(columns) <= width:
         return "\n".join(_lines(columns))
+    # From what costs the reader least to what costs most: columns that say nothing new, numbered sentences, narrow
+    # columns, and a table in parts.
     columns, shared = _lift_shared(columns)
     remarks = _move_remarks(columns) if _total(columns) > width else []
     _wrap_texts(columns, width)
@@ -144,6 +147,7 @@ def _lift_shared(columns: list[_Column]) -> tuple[list[_Column], list[str]]:
     """Take out the columns whose cells are all the same, and say so in lines above the table."""
     shared = [column for column in columns if len(set(column.cells)) == 1]
     left = [column for column in columns if column not in shared]
+    # A table of one row has nothing but shared columns.
     if not left:
         return columns, []
     empty = [column.title for column in shared if column.cells[0] in {"", NOTHING}]
@@ -181,6 +185,7 @@ def _parts(columns: Sequence[_Column], width: int) -> list[list[_Column]]:
     if _total(columns) <= width:
         return [list(columns)]
     keys = [column for column in columns if column.name in _KEYS]
+    # Repeated columns take half of a line at most, or no other would fit beside them.
     while _total(keys) > width / 2:
         keys.pop()
     for column in columns:
@@ -198,6 +203,7 @@ def _lines(columns: Sequence[_Column]) -> list[str]:
     heads = [column.head() for column in columns]
     tall = max(len(head) for head in heads)
     lines = [
+        # Headings are set to the foot, next to the cells.
         _GAP.join(
             c.set(head[line - tall + len(head)] if line >= tall - len(head) else "")
             for c, head in zip(columns, heads, strict=True)
@@ -210,4 +216,5 @@ def _lines(columns: Sequence[_Column]) -> list[str]:
         for line in range(max(len(cell) for cell in cells)):
             texts = (cell[line] if line < len(cell) else "" for cell in cells)
             lines.append(_GAP.join(column.set_cell(text) for column, text in zip(columns, texts, strict=True)))
+    # Blanks at the end would make a second line on a terminal of just this width.
     return [line.rstrip() for line in lines]

@@ -85,6 +85,7 @@ def command(wells: tuple[str, ...], seasons: str, form: str, db: str, **chosen: 
     with options.open_record(db) as net:
         drawn = net.trends.figure(wells or None, smooth=smooth, **chosen) if any(files.values()) else None
         written = [] if drawn is None else _drawn(drawn, files)
+        # How trends are tested says nothing of levels that take no part in them.
         if asked == ["left_out"]:
             chosen = {name: value for name, value in chosen.items() if name not in ("method", "seasons", "alone")}
         if drawn is not None and not asked:

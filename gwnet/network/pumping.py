@@ -243,6 +243,7 @@ class Pumping(Group):
         )
         with self._record(site, known_on, one_site=True, wells=codes) as record:
             analysed = analyse_test(record, test, [method] if method else [], asked)
+            # Asked while the record is open; the figure is drawn when it is closed.
             datum = str(record.settings["vertical_datum"])
         return FittedTest(analysed, datum, tuple(codes or ())).figure(kind=kind, unit=unit)
 

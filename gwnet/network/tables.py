@@ -111,6 +111,7 @@ class Sources(Group):
         from gwnet.whole_files import replace_files
 
         row = _chosen(self(), file)
+        # The last part of the name alone: a path in it must not lead out of the folder.
         path = Path(out) / Path(str(row["name"])).name if Path(out).is_dir() else Path(out)
         with self._store.reading() as connection:
             content = read_source(connection, int(row["source_file_id"]), str(row["sha256"]))
@@ -120,6 +121,7 @@ class Sources(Group):
 def _chosen(files: pd.DataFrame, word: str) -> Any:
     """Return the row of the file that a number, a name or the beginning of a hash means."""
     number, name = files["source_file_id"].astype(str) == word, files["name"] == word
+    # In this order: digits alone may be the beginning of a hash as well.
     is_meant = number if number.any() else name if name.any() else files["sha256"].str.startswith(word.lower())
     meant = files[is_meant]
     if len(meant) == 1:

@@ -358,5 +358,6 @@ class Trends(WellStatistics):
             memory = given.memory(alone=alone or method == "all", approved=approved)
             how: Any = {"method": method, "seasons": seasons, "approved": approved, "memory": memory}
             table = trends(given.levels, given.wells, **how)
+            # While the record is open: maps are drawn when somebody asks for them.
             context = map_context(given.record)
             return TrendFigures(table, given.levels, given.wells, context, unit=unit, smooth=smooth, **how)

@@ -37,6 +37,7 @@ class WellsOnRecord(Group):
 
             extract = Extract(record)
             places = shapes_of(extract, extract.wells)
+            # A copy: frames of a record are shared by all that ask it, and not changed in place.
             return geopandas.GeoDataFrame(extract.wells.copy(), geometry=places, crs=extract.crs)
 
     def history(

@@ -148,6 +148,7 @@ def _notes(view: ReportView, facts: MapFacts) -> list[tuple[str, str]]:
     every = f"contours every {measures.length(facts.interval_m):.4g}\u00a0{measures.unit}, "
     interval = every if math.isfinite(facts.interval_m) else ""
     notes.append(("Surface", f"{interval}{method[0].lower()}{method[1:]}{error_text}.{dashed}"))
+    # The well is the title of the note, and need not begin its text as well.
     notes += [(well, text.removeprefix(well).lstrip(": ,")) for well, text in _findings(facts)]
     above = [text for text in result.cautions if "above the ground" in text]
     notes += [("Above ground", measures.words(text.replace("Heads are", "heads are"))) for text in above]

@@ -62,6 +62,7 @@ def change_between(now: Event | None, then: Event | None, absent: str) -> Change
     if reason := why_no_number(then):
         return _none(f"then {reason}")
     value = float(now["water_elevation_m"]) - float(then["water_elevation_m"])
+    # Two readings err independently of each other, so their half-widths are added as squares.
     return Change(value, math.hypot(float(now["uncertainty_m"]), float(then["uncertainty_m"])))
 
 
@@ -82,6 +83,7 @@ def why_bound(event: Event) -> str:
 
 def why_no_number(event: Event) -> str:
     """Return why an event cannot be compared with others; empty when it can."""
+    # First of all, as a bound has a number too, which is no level.
     if event["bound"]:
         return f"{why_bound(event)}, only a bound"
     if not math.isfinite(float(event["water_elevation_m"])):

@@ -41,6 +41,7 @@ def compose_view(view: ReportView, drawing: Drawing) -> Report:
         state=view.reviews.state,
         known_on=view.data.known_on,
         cover=cover(view, drawing),
+        # The discussion, for one, has no block where nobody wrote any.
         sections=tuple(section for section in sections if section.blocks),
         author=definition.prepared.firm or definition.prepared.by or site.operator,
         subject=f"Groundwater levels of {name}, {view.period.title()}",

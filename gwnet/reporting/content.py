@@ -20,6 +20,7 @@ Tone = Literal["body", "lead", "small", "note"]
 
 #: What is printed in a cell that has no value; the reason follows as a lettered note.
 EMPTY_MARK = "—"
+#: A hyphen is narrower than a plus, so that signs would not line up in a column.
 _MINUS = "−"
 
 
@@ -138,6 +139,7 @@ class Cell:
     note: str = ""
 
     def __post_init__(self) -> None:
+        # A blank may be a dry well, a missed visit or an error: the reader must not have to guess.
         if is_empty(self.value) and not self.reason:
             raise ReportError("A table cell is empty and gives no reason.", fix="State why there is no value.")
 
@@ -475,6 +477,7 @@ def number_text(value: float, decimals: int | None, *, signed: bool = False) -> 
     '−1.25'
     """
     text = f"{abs(value):.{decimals or 0}f}"
+    # No sign before a rounded zero: −0.00 would be read as a fall.
     if not any(digit in text for digit in "123456789"):
         return text
     if value < 0:
@@ -515,6 +518,7 @@ def _letter(index: int) -> str:
     text = ""
     index += 1
     while index:
+        # Letters have no zero: after z comes aa, so every place runs from 1 to 26.
         index, rest = divmod(index - 1, 26)
         text = chr(ord("a") + rest) + text
     return text
@@ -528,6 +532,7 @@ def numbered(report: Report) -> Report:
     ReportError
         If two tables, two figures or two sections share a key.
     """
+    # Numbers are found by the key: two parts of one key would have the same.
     _refuse_repeated_keys(report)
     tables = {table.key: number for number, table in enumerate(report.tables(), start=1)}
     figures = {figure.key: number for number, figure in enumerate(report.figures(), start=1)}

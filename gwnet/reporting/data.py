@@ -276,6 +276,7 @@ class ReportData:
     def __post_init__(self) -> None:
         if self.known_on.recorded_at_utc.tzinfo is None:
             raise ReportError("The data cut-off has no time zone.", fix="Give it in UTC.")
+        # Here and not in the section that needs the column, so that the message can name the frame.
         for name, columns in COLUMNS.items():
             _require(getattr(self, name), columns, f"frame {name!r}")
 

@@ -201,6 +201,7 @@ def changed_values(
     for row, value in _first_cells(after).items():
         if row[0] in known and row not in _rows(before):
             found.append(_changed(value, NEW_ROW, value["printed"], reasons))
+    # A row with a changed number as well is among the changes, and not counted again.
     return found, len(reviewed - {(change.table, change.row) for change in found})
 
 
@@ -233,9 +234,11 @@ def with_listed(printed: Iterable[Value], listed: Iterable[Mapping[str, str]]) -
     values = {key: dict(value) for key, value in _by_key(printed).items()}
     for change in listed:
         key = (change["table"], change["row"], change["column"])
+        # The whole row is gone; its other cells would be listed as gone by the next issue.
         if change["now"] == NO_ROW:
             values = {other: value for other, value in values.items() if other[:2] != key[:2]}
         else:
+            # What a later issue printed is what the next one is compared with.
             values[key] = {name: change[name] for name in ("table", "row", "column", "unit")} | {
                 "printed": change["now"]
             }
@@ -283,6 +286,7 @@ def _is_number(text: str) -> bool:
 
 
 def _number(text: str) -> float:
+    # The sign of a bound stands before the number, after a blank.
     plain = text.rsplit(" ", 1)[-1].replace("−", "-").replace("+", "")
     try:
         return float(plain)

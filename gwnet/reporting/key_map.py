@@ -32,6 +32,7 @@ def key_map_data(
     data = network_plot_data(
         view.wells, context, aquifers=view.data.aquifers, stages=view.data.stages, unit=view.measures.unit
     )
+    # Wells are marked as pumped by the month in which the levels were read.
     day = view.current.first if view.current is not None else view.period.last
     pumped = {shown(well): rate for well, rate in pumped_wells(view, day).items()}
     return data, threshold_marks(view), pumped

@@ -55,6 +55,7 @@ def _gradient(gradient: Gradient, used: pd.DataFrame, without: tuple[str, ...]) 
         azimuth_uncertainty_deg=gradient.azimuth_half_width_deg,
         determined=gradient.determined,
         n_levels=gradient.n,
+        # Heads along a river are control of the map and no readings.
         levels_text=count_text(used[used["kind"] != RIVER_KIND]),
         without=without,
         note=gradient.note,

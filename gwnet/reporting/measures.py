@@ -140,6 +140,7 @@ def local_day(moment: Any, zone: str) -> dt.date | None:
 
 def compass(azimuth_deg: float) -> str:
     """Return the nearest of the eight points of the compass in words."""
+    # From 337.5° on the nearest point is north again, the first of the eight.
     return _POINTS[round(azimuth_deg % 360 / 45) % 8]
 
 
@@ -152,6 +153,7 @@ def joined(names: list[str], most: int = 8) -> str:
     'A, B and C'
     """
     if len(names) > most:
+        # Three at least are left for the number: it must not take more room than the names would.
         shown = most - 2
         return f"{', '.join(names[:shown])} and {len(names) - shown} others"
     if len(names) < 2:

@@ -56,6 +56,7 @@ def _rate(series: pd.DataFrame, day: dt.date) -> str:
     if own.empty:
         return ""
     unit, value = str(own["unit"].iloc[0]), float(own["value"].mean())
+    # Rates have a mean; volumes are added up and spread over the days of the month.
     if "/" not in unit:
         value = float(own["value"].sum()) / pd.Period(day.isoformat(), "M").days_in_month
         unit = f"{unit}/d"

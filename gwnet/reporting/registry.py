@@ -78,6 +78,7 @@ def register_section(
     """Return a decorator that makes a function compose a kind of section; see `ReportSection`."""
 
     def register(compose: Compose) -> Compose:
+        # A module that is loaded anew, as in a notebook, may register its own sections again.
         if name in _REGISTERED and _REGISTERED[name].compose.__module__ != compose.__module__:
             message = f"Two modules register a section {name!r}."
             raise ReportError(message, where=compose.__module__)
@@ -92,6 +93,7 @@ def report_sections() -> Mapping[str, ReportSection]:
     """Return every kind of section by name, in order of place."""
     from gwnet.reporting import sections
 
+    # Here and not above, as the sections themselves import this module.
     for module in pkgutil.iter_modules(sections.__path__):
         importlib.import_module(f"{sections.__name__}.{module.name}")
     return {kind.name: kind for kind in sorted(_REGISTERED.values(), key=lambda kind: (kind.place, kind.name))}

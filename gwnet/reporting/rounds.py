@@ -118,6 +118,7 @@ def rounds_of(data: ReportData, levels: pd.DataFrame, wells: pd.DataFrame, perio
         end = date_of(row["ends_on"]) or start
         own = levels[(levels["round"] == row["round"]).to_numpy(dtype=bool)]
         purpose = str(row["purpose"] or "")
+        # For a day that stands for a round nobody planned any well, so none is missing.
         asked = () if is_proposed(purpose) else planned_wells(row["wells"], wells, start, end)
         return _view(str(row["round"]), own, asked, (start, end), purpose)
 

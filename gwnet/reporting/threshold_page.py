@@ -39,6 +39,7 @@ def lanes_span(view: ReportView) -> tuple[float, float]:
     """
     last = view.period.last
     months = last.year * 12 + last.month - _MONTHS
+    # The month of the end counts as well: fifteen months to a December begin with the October before the year.
     first = min(dt.date(months // 12, months % 12 + 1, 1), view.period.first)
     return day_number(first), day_number(last) + 1.0
 
@@ -81,6 +82,7 @@ def crossing_charts(view: ReportView) -> list[CrossingChart]:
     crossed.sort(key=lambda state: not state.counts[LOGGER].beyond)
     charts: dict[str, CrossingChart] = {}
     for state in crossed:
+        # Of several thresholds of a well the first, which is the one of most consequence.
         charts.setdefault(state.well, _chart(view, state))
     return list(charts.values())[:_MOST_CHARTS]
 
@@ -122,6 +124,7 @@ def rows_by_page(rows: list[ThresholdRow], room_mm: float) -> list[list[Threshol
     """
     pages: list[list[ThresholdRow]] = []
     for row in rows:
+        # A row that is higher than the room still gets a page of its own below.
         if pages and lanes_height_mm([*pages[-1], row]) <= room_mm:
             pages[-1].append(row)
         else:

@@ -31,6 +31,7 @@ def limit_words(state: ThresholdState, measures: Measures) -> str:
         return f"gradient to {state.other_well} {side} {value_text(state, state.level_m, measures)}"
     if state.form == CHANGE:
         within = "within a day" if state.days == 1 else f"within {state.days} days"
+        # The limit of a fall is negative on record; a fall is printed by its size.
         turn = state.level_m if state.kind == "upper" else -state.level_m
         if turn > 0:
             return f"{'rise' if state.kind == 'upper' else 'fall'} of {measures.text(turn)} {within}"

@@ -178,6 +178,7 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
     events = pd.concat([view.events for view in in_period]) if in_period else levels.iloc[:0]
     decimals = definition.decimals
     if decimals is None:
+        # By the levels of the period alone: coarse readings of early years would round off the new ones.
         decimals = fitting_decimals(events["uncertainty_m"].to_numpy(dtype=np.float64), unit)
     return ReportView(
         data=data,
@@ -189,6 +190,7 @@ def look(definition: Definition, data: ReportData, period: Period) -> ReportView
         rounds=rounds,
         in_period=in_period,
         years_before={view.code: year_before(levels, period, view) for view in in_period},
+        # All levels: a threshold on a gradient has another well, which the report may not select.
         thresholds=find_states(
             limits, data.levels, data.logger_days, list(wells["well"]), period.first, period.last, data.site.time_zone
         ),

@@ -159,6 +159,7 @@ def make_files(
     view = look(definition, data, when)
     say, composed = progress or (lambda _done, _total: None), fit_cover(compose_view(view, drawing))
     total = len(composed.figures()) + 2
+    # Before the pages are set: the PDF and the page for a browser take the same drawings.
     report = with_figures(composed, processes=processes, progress=lambda done, _figures: say(done, total))
     stem = f"{safe_name(definition.name)}_{safe_name(data.site.code)}_{safe_name(when.label)}"
     pdf_name = f"{stem}.pdf"
@@ -174,6 +175,7 @@ def make_files(
     annex[f"{stem}.xlsx"] = workbook
     page = {f"{stem}.html": render_page(report, view, creator=program)} if definition.web_page else {}
     files = {pdf_name: rendered.content, **page, **annex}
+    # Last, as it holds the digests of all other files.
     manifest = manifest_json(
         view,
         program_version=program_version,

@@ -66,8 +66,10 @@ def key_wells(view: ReportView, aquifer: str) -> tuple[str, ...]:
     levels = levels[(levels["bound"] == "") & (levels["day"] >= pd.Timestamp(view.period.first))]
     spans = levels.groupby("well")["water_elevation_m"].agg(lambda values: values.max() - values.min())
     logged = {well for well in wells if well in view.data.logger_lines}
+    # Wells with loggers first: of their year there is a line, of others a few points.
     widest = sorted(spans.index, key=lambda well: (well not in logged, -float(spans[well]), str(well)))
     chosen = [*limited, *(str(well) for well in widest if str(well) not in limited)][:KEY_WELLS]
+    # In the order of the report again, whatever each was chosen for.
     return tuple(sorted(chosen, key=wells.index))
 
 
@@ -95,6 +97,7 @@ def _bar(state: ThresholdState) -> CrossingBar:
         text = f"beyond on {counted(int(beyond.sum()), 'day')}"
     else:
         text = f"beyond at {int(read_beyond.sum())} of {readings.size}"
+    # Readings at noon of their day, between the edges that a logger's day has.
     return CrossingBar(days, beyond, readings + 0.5, read_beyond, text)
 
 
@@ -155,6 +158,7 @@ def weather_sentence(view: ReportView) -> str:
         own = view.data.context
         own = own[own["quantity"] == quantity].dropna(subset=["value"])
         for unit, rows in own.groupby("unit", sort=True):
+            # A rate, such as cubic metres per day, has no sum over months.
             if "/" in str(unit):
                 continue
             if text := _against_mean(view, rows, str(unit), quantity):
@@ -184,6 +188,7 @@ def _against_mean(view: ReportView, rows: pd.DataFrame, unit: str, quantity: str
     if now is None:
         return ""
     text = f"{rounded(now)} {rate_unit(unit)}"
+    # Of a mean of zero nothing is a percentage.
     if len(before) < _FEWEST or not np.mean(before):
         return f"{text}."
     share = round(100.0 * (now / float(np.mean(before)) - 1.0))

@@ -82,11 +82,13 @@ def describe_condition(row: Mapping[str, Any], length: Callable[[float], str]) -
         Takes metres, returns text with a unit.
     """
     text = str(row["text"]).format(length(float(row["length_m"])))
+    # Some words name the day themselves.
     return text if row["day"] is None or str(row["day"]) in text else f"{text} on {row['day']}"
 
 
 def _of_wells(programme: Programme) -> Iterator[Condition]:
     events = programme.levels.sort_values("measured_at_utc", kind="stable")
+    # Grouped once: a choice of rows for each well would go through all levels each time.
     by_well = dict(list(events.groupby("well", sort=False)))
     points = dict(list(programme.points.groupby("well", sort=False)))
     wells = programme.wells[programme.wells["well"].isin(programme.wells_in_use)]

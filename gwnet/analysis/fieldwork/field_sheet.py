@@ -254,6 +254,7 @@ def field_sheet(
         tolerance_m=REPEAT_TOLERANCE_M if pd.isna(tolerance) else float(tolerance),
         wells=pd.DataFrame(rows, columns=list(WELL_COLUMNS)),
         earlier=pd.DataFrame(depths, columns=list(EARLIER_COLUMNS)).astype({"depth_to_water_m": "float64"}),
+        # Before the first round no tape has been used; then all on record are offered.
         tapes=tuple(tapes_in_service(programme) or programme.tapes["instrument"]),
         tapes_due=tuple(
             f"{item.instrument} ({'never checked' if item.due_on is None else f'check due {item.due_on}'})"
@@ -319,10 +320,12 @@ def _well_row(
         "expected_from_m": elevation - expected.high_m,
         "expected_to_m": elevation - expected.low_m,
         "expected_levels": expected.levels,
+        # From depths below ground to depths below the measuring point, at which the tape is held.
         "bottom_m": bottom + height,
         "bottom_source": source,
         "screen_top_m": float(well["screen_top_m"]) + height,
         "screen_bottom_m": float(well["screen_bottom_m"]) + height,
+        # Without the gauging itself, for which the sheet is made.
         "due": due_text(waiting[(waiting["well"] == code) & (waiting["what"] != GAUGE)]),
         "access_notes": well["access_notes"],
         "hazards": well["hazards"],
@@ -385,11 +388,13 @@ def expected_range(own: pd.DataFrame, on: dt.date) -> Expected:
     Levels that may not enter maps and trends, and bounds, do not count. Where product floats, the range is that of the
     water below it, since that is what the tape meets.
     """
+    # Uncorrected, as the probe meets the water: the correction for floating product is no part of a depth.
     counted = own[own["usable"].astype(bool) & (own["bound"] == "") & own["water_elevation_uncorrected_m"].notna()]
     days = np.array([day.timetuple().tm_yday for day in counted["day"]], dtype=np.float64)
     heads = counted["water_elevation_uncorrected_m"].to_numpy(dtype=np.float64)[_in_season(days, on)]
     if heads.size < LEAST_IN_SEASON:
         return Expected(math.nan, math.nan, int(heads.size))
+    # Median and not mean: one wrong reading must not widen the range by which it would be noticed.
     middle = float(np.median(heads))
     spread = MAD_TO_SD * float(np.median(np.abs(heads - middle)))
     reach = max(DEVIATIONS * spread, LEAST_HALF_RANGE_M)

@@ -124,6 +124,7 @@ class Programme:
         wells = self.wells_in_use
         rows = [*_gauging(self, wells), *_surveys(self, wells), *_tapes(self), *_soundings(self, wells), *_visits(self)]
         table = pd.DataFrame(rows, columns=list(DUE_COLUMNS)).astype({"last_on": object, "due_on": object})
+        # What was never done has no number here; as floats the days of the others would have decimals.
         table["overdue_days"] = table["overdue_days"].astype("Int64")
         kinds = {what: place for place, what in enumerate(_SETTINGS)}
         # Never done sorts first.
@@ -140,6 +141,7 @@ class Programme:
         product = set(self.levels.loc[self.levels["product_thickness_m"].notna(), "well"])
         ranks = {}
         for well in self.wells.itertuples():
+            # Hazards are free text; the stem below finds "contaminated" as well as "contamination".
             words = well.hazards.lower()
             if well.well in product or "floating product" in words or "free product" in words:
                 ranks[well.well] = 2
@@ -163,6 +165,7 @@ def due_by(table: pd.DataFrame, day: dt.date) -> pd.DataFrame:
     pandas.DataFrame
         The rows that are due.
     """
+    # As an array: an empty list would choose no columns and not no rows.
     kept = np.array([when is None or when <= day for when in table["due_on"]], dtype=bool)
     return table[kept].reset_index(drop=True)
 
@@ -286,6 +289,7 @@ def _visits(programme: Programme) -> list[dict[str, Any]]:
         if not pd.isna(logger.last_sample_utc):
             # Not after the day: a wrong clock writes samples of years to come.
             last = max(last, min(logger.last_sample_utc.tz_convert(zone).date(), programme.on))
+        # Whoever gauged the well stood at its logger.
         last = max(last, gauged.get(logger.well, last))
         rows.append(_item(programme, VISIT, last, "never visited", well=logger.well, tape=logger.instrument))
     return rows
@@ -323,6 +327,7 @@ def planned_wells(
         if code in others:
             message = f"Well {code} cannot be gauged on {programme.on}: {others[code]}."
             raise SettingsError(message, fix="Leave it out, or correct the record of the well.")
+    # A well that is named twice is one stop.
     chosen = list(dict.fromkeys(wanted)) if wanted else programme.wells_in_use
     if not chosen:
         message = f"No well of site {programme.site['site']} is in use on {programme.on}."

@@ -168,6 +168,7 @@ def pumping_sheet(record: Snapshot, code: str, wells: Sequence[str] | None = Non
         crew=str(row["crew"]),
         time_zone=zone,
         unit=str(settings["length_unit"]),
+        # Nanoseconds, which no plan has, are dropped without a warning.
         starts_at=start.tz_convert(zone_of(zone)).to_pydatetime(warn=False),
         pumping_min=float(pumping_min),
         wells=table,
@@ -218,5 +219,6 @@ def _describe_wells(record: Snapshot, test: pd.Series, members: list[str]) -> pd
             }
         )
     made = pd.DataFrame(rows)
+    # The last key counts first: the pumped well, then the distance, then the name.
     order = np.lexsort((made["well"], made["distance_m"], made["well"] != test["well"]))
     return made.iloc[order].reset_index(drop=True)

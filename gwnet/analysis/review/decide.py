@@ -184,6 +184,7 @@ def change_state(
     moved = events[reached]
     save_event_reviews(connection, moved["event_id"].tolist(), state, by=by, reason=reason)
     changed = moved.rename(columns={"review": "was"}).assign(now=state)
+    # Without empty frames, which pandas will count for the types of columns otherwise; one is kept for its columns.
     passed_over = pd.concat([part for part in passed if len(part)] or passed[:1], ignore_index=True)
     return Changed(state, changed[list(CHANGED_COLUMNS)].reset_index(drop=True), int(there.sum()), passed_over)
 

@@ -48,6 +48,7 @@ def join_decisions(record: Snapshot, findings: pd.DataFrame) -> pd.DataFrame:
     """
     decided = fetch_decisions(record)
     # Decided by one person, at one moment, with one reason: one act over several findings.
+    # Findings without a decision are in no group, and get NaN.
     together = decided.groupby(_ONE_ACT)["finding_id"].transform("size").fillna(0)
     by_key = {_key(row): row for row in decided.assign(decided_together=together).to_dict("records")}
     rows = [by_key.get(_key(row), {}) for row in findings.to_dict("records")]

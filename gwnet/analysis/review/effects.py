@@ -88,6 +88,7 @@ def compare_states(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
         less before, positive upward, and the sum of its four parts: measuring point, tape correction, reading, and
         whatever else (ground, screen, product). Parts are NaN where either elevation is.
     """
+    # By the earlier state: a level that was added since did not move.
     old, new = before, after.reindex(before.index)
     # Withdrawn since: in the earlier state only.
     gone = new["site"].isna().to_numpy(dtype=bool)
@@ -226,6 +227,7 @@ def _join_logger_reasons(
     wells = record.wells.set_index(["site", "well"])["well_id"]
     texts = []
     for row in heads.itertuples():
+        # No well has this number: one that is not in the later state has no reasons to be looked up.
         well = int(wells.get((row.site, row.well), -1))
         words = [*reasons.get(("deployment", well), ()), *reasons.get(("measuring_point", well, str(row.access)), ())]
         texts.append("; ".join(dict.fromkeys(words)))
@@ -251,6 +253,7 @@ def _subject(table_name: str, row: Any) -> tuple[Any, ...]:
     if table_name == "level_record":
         return (int(row.event_id),)
     if table_name in {"tape_check", "instrument_record"}:
+        # No instrument has this number: a reading without one has no reasons of a tape.
         return (-1 if np.isnan(row.instrument_id) else int(row.instrument_id),)
     return (str(row.site),) if table_name == "site_record" else (int(row.well_id),)
 

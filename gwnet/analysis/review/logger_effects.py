@@ -88,6 +88,7 @@ def _touched(before: Snapshot, after: Snapshot) -> set[str]:
 
 def _differing(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
     """Return the rows that are in one frame and not in the other."""
+    # Each frame by itself first: a row that is twice in one of them alone would be dropped as one that both have.
     return pd.concat([before.drop_duplicates(), after.drop_duplicates()]).drop_duplicates(keep=False)
 
 
@@ -114,6 +115,7 @@ def _compare(
     # What a newly loaded file brought did not move.
     pairs = pairs[pairs.index.isin(old.index)]
     known = {name: pairs[f"{name}_m"].notna().to_numpy() for name in ("before", "after")}
+    # Compared with true, as a side without the sample has NaN, which would count as true.
     signs = {name: pairs[f"{name}_bound"].eq(other=True).to_numpy() for name in ("before", "after")}
     difference = (pairs["after_m"] - pairs["before_m"]).to_numpy(dtype=np.float64)
     moved = np.abs(np.nan_to_num(difference)) > LEAST_DIFFERENCE_M
@@ -166,4 +168,5 @@ def _by_file_time(heads: list[LoggerHeads] | None, name: str) -> pd.DataFrame:
     if not frames:
         return pd.DataFrame(columns=columns, index=pd.DatetimeIndex([])).astype({columns[0]: "float64"})
     joined = pd.concat(frames)
+    # Two states are set side by side by this index, which pandas refuses where a time is repeated.
     return joined[~joined.index.duplicated()]

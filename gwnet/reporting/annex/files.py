@@ -96,6 +96,7 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     }
     if changes := [asdict(change) | {"issue": issue.number} for issue in data.earlier for change in issue.changes]:
         files["changed_values"] = frame_csv(pd.DataFrame(changes), CHANGE_COLUMNS, unit, site=data.site.code)
+    # Rows of no well, such as those of the site, concern every report.
     corrections = data.corrections[data.corrections["well"].fillna("").isin({*wells, ""})]
     files["corrections"] = frame_csv(corrections, ("site", *COLUMNS["corrections"]), unit, site=data.site.code)
     files |= {
@@ -110,6 +111,7 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     for facts in view.maps():
         name = f"map_control_{safe_name(facts.aquifer)}_{facts.day}"
         while name in files:
+            # Codes that differ only in signs that no file name takes come out alike.
             name += "_more"
         files[name] = frame_csv(facts.control, ("site", *CONTROL_COLUMNS), unit, site=data.site.code)
     return {f"{name}.csv": content for name, content in files.items()}
@@ -124,6 +126,7 @@ def _worked_out(view: ReportView) -> list[tuple[str, tuple[str, ...], pd.DataFra
     begun = [(date_of(day) or dt.date.max) <= view.period.last for day in rounds["starts_on"]]
     described = [describe_condition(row, view.measures.text) for row in conditions.to_dict("records")]
     return [
+        # With an empty well, as rows of no well pass the choice of wells.
         ("rounds", COLUMNS["rounds"], rounds[begun].assign(well="")),
         ("tape_checks", COLUMNS["tape_checks"], view.data.tape_checks.assign(well="")),
         ("conditions", COLUMNS["conditions"], conditions.assign(text=described)),
@@ -174,6 +177,7 @@ def frame_csv(frame: pd.DataFrame, columns: tuple[str, ...], unit: str, *, site:
     written = [
         _column(frame[name].tolist() if name in frame else [site] * len(frame), _writer(name, unit)) for name in columns
     ]
+    # As given: otherwise the line ends would be translated a second time.
     target = io.StringIO(newline="")
     writer = csv.writer(target, lineterminator="\r\n")
     writer.writerow(headings)
@@ -188,6 +192,7 @@ def _column(values: list[Any], write: Callable[[Any], str]) -> list[str]:
 def _writer(name: str, unit: str) -> Callable[[Any], str]:
     if name.endswith("_m"):
         scale = 1.0 / metres_per(unit)
+        # A tenth of a millimetre, or less than that in feet: finer than any tape is read.
         return lambda value: "" if value is None or pd.isna(value) else f"{float(value) * scale:.4f}"
     if name in RECORDED_COLUMNS:
         return lambda value: _plain(file_value(value, is_exact=True), None)
@@ -200,12 +205,14 @@ def _plain(value: Any, decimals: int | None) -> str:
         return ""
     if isinstance(value, str):
         return neutralised(value)
+    # Before the test for a missing value, which has an answer for each item of a list.
     if isinstance(value, list | tuple):
         return neutralised(";".join(str(item) for item in value))
     if isinstance(value, bool):
         return "true" if value else "false"
     if pd.isna(value):
         return ""
+    # Before the date: in Python a time is a date as well.
     if isinstance(value, dt.datetime):
         return str(pd.Timestamp(value).isoformat()).replace("+00:00", "Z")
     if isinstance(value, dt.date):

@@ -107,6 +107,7 @@ def _table_values(table: Table) -> list[dict[str, str]]:
         leading = zip(row[: table.identified_by], table.columns, strict=False)
         name = ", ".join(_plain(cell, column) for cell, column in leading)
         seen[name] = seen.get(name, 0) + 1
+        # Two readings of a well on one day share their texts; without the number one would hide the other.
         name = name if seen[name] == 1 else f"{name} #{seen[name]}"
         for cell, column, heading in zip(row, table.columns, headings, strict=True):
             values.append(
@@ -123,6 +124,7 @@ def _table_values(table: Table) -> list[dict[str, str]]:
 
 def _plain(cell: Cell, column: Column) -> str:
     """Return the text of a cell with plain spaces."""
+    # Blanks are a matter of the print: one that is set otherwise later would be listed as a changed value.
     return cell_text(cell, column).replace("\N{NO-BREAK SPACE}", " ")
 
 

@@ -151,6 +151,7 @@ def data_package(view: ReportView, files: Mapping[str, bytes], *, prefix: str, p
             "An empty cell is a missing value. Text that a spreadsheet program would run as a formula starts with an "
             "apostrophe. Levels that nobody has approved are provisional."
         ),
+        # Of the record and not of the run, which would make the bytes differ.
         "created": view.data.known_on.recorded_at_utc.strftime("%Y-%m-%dT%H:%M:%SZ"),
         "version": period.label,
         "contributors": [{"title": site.operator, "roles": ["publisher"]}] if site.operator else [],
@@ -158,6 +159,7 @@ def data_package(view: ReportView, files: Mapping[str, bytes], *, prefix: str, p
         "generator": program,
         "resources": [_resource(view, name, content, prefix, files) for name, content in files.items()],
     }
+    # The standard asks for one entry at least where the property is there (from memory).
     if not package["contributors"]:
         del package["contributors"]
     return (json.dumps(package, indent=2, sort_keys=True, ensure_ascii=False) + "\n").encode("utf-8")

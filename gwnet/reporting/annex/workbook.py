@@ -14,6 +14,7 @@ from gwnet.reporting.annex.package import Field, fields_of
 from gwnet.reporting.measures import state_text
 from gwnet.reporting.view import ReportView
 
+#: Names of worksheets are limited to this length, and to signs other than these (from memory).
 _LONGEST_NAME: Final = 31
 _FORBIDDEN: Final = str.maketrans(dict.fromkeys("[]:*?/\\'", "-"))
 _WIDEST: Final = 40
@@ -59,6 +60,7 @@ def annex_workbook(view: ReportView, files: Mapping[str, bytes], *, prefix: str,
 def _sheet_names(shorts: list[str]) -> dict[str, str]:
     """Return a name for each sheet: no sign that a workbook refuses, no longer than it takes, none twice."""
     names: dict[str, str] = {}
+    # In small letters: spreadsheet programs take names that differ in case alone for the same.
     taken = {"about"}
     for short in shorts:
         name, number = short.translate(_FORBIDDEN)[:_LONGEST_NAME], 1
@@ -108,11 +110,13 @@ def _sheet(book: Workbook, name: str, content: bytes, fields: list[Field], headi
     count = 0
     for count, cells in enumerate(rows, start=1):
         for column, (text, field) in enumerate(zip(cells, fields, strict=True)):
+            # Left out and not written as an empty text, which filters and counts take for a value.
             if not text:
                 continue
             if field.kind in _NUMBER:
                 page.write_number(count, column, float(text))
             else:
+                # Without the apostrophe of the CSV: what is written as text is not run as a formula.
                 page.write_string(count, column, as_it_was(text))
             widths[column] = max(widths[column], len(text))
     for column, width in enumerate(widths):

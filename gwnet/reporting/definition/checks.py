@@ -98,6 +98,7 @@ DAY: Final = _or_word(
     "record",
     Check(
         "a day without quotation marks, for example 2015-01-01",
+        # In Python a time is a date as well.
         lambda value: isinstance(value, dt.date) and not isinstance(value, dt.datetime),
     ),
 )

@@ -67,6 +67,7 @@ class Checks:
         """Return the checked values of each table; see `gwnet.reporting.definition.parse.load_definition`."""
         checked: dict[str, dict[str, Any]] = {table: {} for table in self.keys}
         for key, value in values.items():
+            # The keys above all headings are under the empty name, which is no table of the file.
             if key in self.keys and key:
                 checked[key] = self._table(key, value)
             else:
@@ -101,12 +102,14 @@ class Checks:
         place = f" in [{table}]" if table else ""
         elsewhere = [name for name, keys in self.keys.items() if key in keys and name]
         hint = nearest(key, known)
+        # A key of a table that is written above the heading of its table.
         if elsewhere and not table:
             hint = f"It belongs in [{elsewhere[0]}]."
         message = f"Unknown key {key!r}{place}. {hint[0].upper()}{hint[1:]}"
         return DefinitionError(message, where=self._where(table, key), fix=f"Known keys: {', '.join(known)}.")
 
     def _where(self, table: str, key: str) -> str:
+        # Looked for in the text, since the parser of TOML keeps no line numbers.
         line = self._line(table, key)
         return f"{self.path}, line {line}" if line else str(self.path)
 

@@ -191,6 +191,7 @@ def load_definition(name: str | Path) -> Definition:
     if len(raw) > _MOST_BYTES:
         raise DefinitionError("The definition is larger than 1 MB.", where=str(path), fix="Is it the right file?")
     try:
+        # Some editors write a byte order mark, which is no valid start of a TOML document.
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         message = f"The definition is not UTF-8 text: byte {error.start} cannot be read."

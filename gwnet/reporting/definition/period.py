@@ -12,6 +12,7 @@ from gwnet.constants import MONTH_NAMES
 from gwnet.errors import ReportError
 
 _QUARTERS: Final = ("First", "Second", "Third", "Fourth")
+# ASCII: digits of other scripts are numbers to Python as well, and would get into labels and file names.
 _QUARTER = re.compile(r"(\d{4})-?[Qq]([1-4])", re.ASCII)
 _YEAR = re.compile(r"(\d{4})", re.ASCII)
 _MONTH = re.compile(r"(\d{4})-(\d{2})", re.ASCII)

@@ -38,6 +38,7 @@ def wording(
         If there is no such file, or a placeholder has no value.
     """
     blocks: list[Block] = []
+    # An empty file of the user's own leaves the usual text in its place.
     text = (own or {}).get(name, "").strip() or _read(name).strip()
     for part in re.split(r"\n\s*\n", text):
         lines = [line.strip() for line in part.splitlines()]
@@ -46,6 +47,7 @@ def wording(
             continue
         if lines[0].startswith("# "):
             blocks.append(Heading(_filled(lines[0][2:], name, values or {})))
+            # A paragraph may follow its heading without an empty line between them.
             lines = lines[1:]
         if lines:
             blocks.append(Paragraph(_filled(" ".join(lines), name, values or {})))
@@ -65,6 +67,7 @@ def _items(lines: list[str]) -> list[str]:
         if line.startswith("- "):
             items.append(line[2:])
         else:
+            # An item may be wrapped in the file; there is one already, since the first line begins an item.
             items[-1] = f"{items[-1]} {line}"
     return items
 

@@ -61,6 +61,7 @@ class Ledger(IndexingFlowable):  # type: ignore[misc]
 
     def beforeBuild(self) -> None:  # noqa: N802
         """Keep what the last pass learned and start afresh."""
+        # Every pass draws everything again: without a fresh start each figure would be placed once a pass.
         self.known_pages, self.pages = self.pages, {}
         self.known_total, self.total = self.total, 0
         self.placements = []
@@ -92,9 +93,11 @@ class HeadingFlow(Flowable):  # type: ignore[misc]
     def draw(self) -> None:
         """Draw the heading and set its bookmark."""
         canvas = self.canv
+        # Viewers put the target at the upper edge of the window; a little above it the heading is not cut.
         canvas.bookmarkHorizontal(self.key, 0, self.height + 12)
         canvas.addOutlineEntry(self.text, self.key, self.level, closed=True)
         self.ledger.pages[self.key] = canvas.getPageNumber()
+        # H1 is the title of the document.
         with content(canvas, f"H{self.level + 2}"):
             self._paragraph.drawOn(canvas, 0, 0)
 
@@ -135,10 +138,12 @@ class ContentsFlow(Flowable):  # type: ignore[misc]
             x, y = column * (width + self._GAP), self.height - 6.0 - (row + 1) * self._LINE
             with element(self.canv, "TOC", key="contents"), content(self.canv, "TOCI"):
                 self._draw_entry(x, y + 4.0, width, text, key)
+            # The default border of a link is 1 pt wide (ISO 32000-1, table 164; from memory).
             self.canv.linkRect("", key, (x, y, x + width, y + self._LINE), relative=1, Border="[0 0 0]")
 
     def _draw_entry(self, x: float, y: float, width: float, text: str, key: str) -> None:
         canvas = self.canv
+        # Of the pass before: the headings come after the contents, so this pass does not know their pages yet.
         page = str(self.ledger.known_pages.get(key, ""))
         page_width = text_width(page, REGULAR, CELL_SIZE)
         canvas.setFillColor(INK)
@@ -173,6 +178,7 @@ class Boxed(Flowable):  # type: ignore[misc]
         """Cut the box between two of its texts; the title is never alone."""
         used, count = 2 * self._PAD, 0
         for line in self._lines:
+            # The library measures a flowable before it cuts it, so each text has its height already.
             used += line.height + line.style.spaceAfter
             if used > available_height:
                 break
@@ -263,7 +269,9 @@ class FigureFlow(Flowable):  # type: ignore[misc]
         self.spaceBefore, self.spaceAfter = 6, 14
         self._caption = caption_paragraph("Figure", figure.number, figure.caption)
         self._caption_height = self._caption.wrap(TEXT_WIDTH, _TALL)[1] + self._GAP if figure.captioned else 0.0
+        # A caption as high as the page would leave a negative scale for the picture.
         room = max(most_height - self._caption_height, 40.0)
+        # Never larger: letters and lines of a figure are drawn in the sizes of print.
         self._scale = min(1.0, TEXT_WIDTH / size[0], room / size[1])
         self._picture = (size[0] * self._scale, size[1] * self._scale)
 

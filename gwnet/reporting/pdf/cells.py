@@ -14,6 +14,7 @@ from gwnet.reporting.pdf.graphics import BAR_PT, INTERVAL_PT, GraphicScale, grap
 from gwnet.reporting.pdf.styles import CELL_LEADING, CELL_PAD_X, CELL_PAD_Y, CELL_SIZE, DENSE_PAD_Y
 
 LETTER_SIZE: Final = 7.0
+#: Tables are cut between rows alone: a row with more lines than this becomes several.
 _MOST_LINES: Final = 24
 _ROUNDING: Final = 0.01  # so that a word that has just its width is not broken
 _LEAST_TEXT_WIDTH: Final = 24.0
@@ -23,6 +24,7 @@ _GAP_BEFORE_TEXT: Final = 5.0
 _MOST_EVENED: Final = 60
 _STEPS: Final = (40.0, 20.0, 10.0, 5.0)
 _BLANKS: Final = re.compile(r"[ \t]+")
+#: Codes and names of files are broken after a sign that separates their parts, not in the middle of one.
 _BREAKS: Final = re.compile(r"(?<=[-/_;,.])(?=.)")
 
 
@@ -85,10 +87,12 @@ def _width(text: str, face: str) -> float:
 
 def wrap_text(text: str, face: str, width: float) -> tuple[str, ...]:
     """Break a text into lines no wider than a width, at blanks and, where one word is too long, inside it."""
+    # The width alone does not decide: a line break is measured as a blank.
     if _width(text, face) <= width and "\n" not in text:
         return (text.strip(),)
     lines: list[str] = []
     for part in text.splitlines() or [""]:
+        # As it will be printed: a letter that no face has becomes a code point, which is wider.
         lines.extend(_wrap_line(printable(part, face), face, width))
     return tuple(lines) or ("",)
 
@@ -125,6 +129,8 @@ def _pieces(word: str, face: str, width: float) -> list[tuple[bool, str]]:
 def _fitting(text: str, face: str, width: float) -> int:
     if _width(text, face) <= width:
         return len(text)
+    # At least one letter, or a column narrower than that would never end. At most 200, which no line holds: a text
+    # without blanks may have thousands, which each step would measure.
     low, high = 1, min(len(text), 200)
     while low < high:
         middle = (low + high + 1) // 2
@@ -157,6 +163,7 @@ class _Need:
 def _need(table: Table, index: int, letters: dict[str, str], available: float) -> _Need:
     column = table.columns[index]
     least = max(_longest_word(column.heading, BOLD), _width(column.unit, REGULAR))
+    # A heading of several words may break; it asks for no more than 60 pt above a column of short numbers.
     natural = max(least, min(_width(column.heading, BOLD), 60.0))
     gutter, fixed = 0.0, True
     for row in table.rows:
@@ -165,17 +172,22 @@ def _need(table: Table, index: int, letters: dict[str, str], available: float) -
         cell = row[index]
         face = BOLD if cell.strong else REGULAR
         text = cell_text(cell, column)
+        # The rest of a long text cannot widen the column, which is limited to 0.6 of the page below.
         whole = _width(text[:400], face)
+        # Its reason runs through the empty cells of the row, and asks for no width in this one.
         if table.reasons_in_row and is_empty(cell.value):
             continue
         if isinstance(cell.value, str) and not is_empty(cell.value):
+            # Codes and dates are kept whole as numbers are; remarks and long names give way first.
             fixed = fixed and " " not in text and len(text) < 24
+            # One word without a blank, such as the name of a file, may not take the width from all other columns.
             least = max(least, min(_longest_word(text[:400], face), 0.3 * available))
         else:
             least = max(least, whole)
         natural = max(natural, whole)
         if letter := letters_of(cell, letters):
             gutter = max(gutter, text_width(letter, REGULAR, LETTER_SIZE) + 1.2)
+    # Numbers set to the right would touch a text that is set to the left after them.
     if column.align == "right" and [after.align for after in table.columns[index + 1 : index + 2]] == ["left"]:
         gutter += _GAP_BEFORE_TEXT
     if column.graphic == "bar":
@@ -347,6 +359,7 @@ def lay_out_table(table: Table, available: float) -> TableLayout:
     pad = DENSE_PAD_Y if table.dense else CELL_PAD_Y
     for row in table.rows:
         if isinstance(row, Group):
+            # The heading of a group is one row, which no page break cuts.
             lines = wrap_text(row.text, BOLD, available - 2 * CELL_PAD_X)[:_MOST_LINES]
             rows.append(RowLayout((), len(lines) * CELL_LEADING + 2 * CELL_PAD_Y + 1.5, lines))
             continue
@@ -382,6 +395,7 @@ def _with_reasons(layout: RowLayout, row: tuple[Cell, ...], widths: tuple[float,
             reasons.append((start, stop, text))
         else:
             remarks += [text for text in texts if text not in remarks and text not in {item[2] for item in reasons}]
+    # Once more at the end: later cells may have had the room for a text that earlier ones had not.
     said = {text for _, _, text in reasons}
     remarks = [text for text in remarks if text not in said]
     lines: tuple[str, ...] = ()
@@ -389,6 +403,7 @@ def _with_reasons(layout: RowLayout, row: tuple[Cell, ...], widths: tuple[float,
         sentence = "; ".join(remarks)
         lines = wrap_text(f"{sentence[0].upper()}{sentence[1:]}", REGULAR, available - widths[0] - 2 * CELL_PAD_X)
     cells = tuple(
+        # The sign of an empty cell would be printed over the reason.
         replace(cell, lines=("",), letter="") if cell.empty and row[index].reason else cell
         for index, cell in enumerate(layout.cells)
     )

@@ -36,6 +36,7 @@ class ResultsFlow(Flowable):  # type: ignore[misc]
         self.block = block
         self.spaceBefore, self.spaceAfter = 4, 6
         self._title = TaggedParagraph(markup(block.title, BOLD), HEADING)
+        # Below the title of the document, which is H1.
         self._title.tag = "H2"
         self._items = [
             TaggedParagraph(f'<font name="{BOLD}">{markup(item.lead, BOLD)}</font> {markup(item.text)}', BODY)
@@ -126,6 +127,7 @@ def fitted_beside(block: Beside, room: float) -> Beside:
     room -= _BESIDE_BEFORE + _BESIDE_AFTER
     height = KEY_MAP_LEAST_MM * MM
     below = len(block.pairs)
+    # From none on: as few lines as possible go under the figure, where they take its height.
     for count in range(len(block.pairs) + 1):
         tried = replace(block, below=count)
         beside, under = _facts_heights(tried, *_facts(tried))
@@ -133,6 +135,7 @@ def fitted_beside(block: Beside, room: float) -> Beside:
         if left >= max(KEY_MAP_LEAST_MM * MM, beside):
             height, below = left, count
             break
+    # Rounded down: a figure that is higher by a fraction would be moved to the next page.
     return replace(block, below=below, figure=replace(block.figure, pdf=block.resize(math.floor(height / MM))))
 
 

@@ -219,6 +219,7 @@ def well_flowables(
         return [WellBlock(sheet, heading, code, texts, numbers)]
     top = WellBlock(sheet, heading, code, [], numbers, entries=False)
     bottom = WellBlock(sheet, heading, code, [], [], repeated=True)
+    # Not begun at the foot of a page: the name would be on one sheet, the hazards on the next.
     return [CondPageBreak(room * 0.4), top, *texts, bottom]
 
 
@@ -266,6 +267,7 @@ def _numbers(sheet: FieldSheet, well: Mapping[str, Any], earlier: pd.DataFrame |
 def _point(sheet: FieldSheet, well: Mapping[str, Any]) -> str:
     """Return where to read from: the mark, its height over the ground, and the other accesses."""
     height = sheet.number(well["height_above_ground_m"])
+    # In a pit the mark is below ground; a minus sign is lost easily on a copy.
     side = "below" if height.startswith("-") else "above"
     parts = [well["measuring_point"] or "not described", height and f"{height.lstrip('-')} {sheet.unit} {side} ground"]
     others = f" Other accesses: {well['other_accesses']}." if well["other_accesses"] else ""
@@ -305,6 +307,7 @@ class WellBlock(Flowable):  # type: ignore[misc]
         super().__init__()
         self.unit, self.statuses, self.place, self.code = sheet.unit, sheet.statuses, place, code
         self.texts, self.entries, self.repeated = texts, entries, repeated
+        # Names that begin with a digit are the days of earlier depths, which the new reading is compared with.
         self.numbers = [(_plain(name), _plain(value, bold=name[:1].isdigit())) for name, value in numbers]
         self.spaceAfter = _GAP if entries else 2
 

@@ -50,6 +50,7 @@ class FirmFlow(Flowable):  # type: ignore[misc]
         top, x = self.height - 8, 0.0
         if self._picture is not None:
             with artifact(canvas):
+                # An artifact: to who listens, the name beside it says who made the report.
                 canvas.drawImage(self._picture, 0, top - self._size[1], *self._size)
             x = self._size[0] + 6 * MM
         with content(canvas, "P"):

@@ -43,6 +43,7 @@ def register_fonts() -> None:
         pdfmetrics.registerFont(TTFont(face, str(own / name)))
     pdfmetrics.registerFont(TTFont(_SPARE, str(spare / "DejaVuSans.ttf")))
     pdfmetrics.registerFont(TTFont(_SPARE_BOLD, str(spare / "DejaVuSans-Bold.ttf")))
+    # Registered alone, a face stands for its own bold and italic, and markup would change nothing.
     for bold, italic, face in ((0, 0, REGULAR), (1, 0, BOLD), (0, 1, ITALIC), (1, 1, _BOLD_ITALIC)):
         addMapping(REGULAR, bold, italic, face)
 
@@ -58,6 +59,7 @@ def _face_of(character: str, face: str) -> tuple[str, str]:
     code = ord(character)
     if character in "\n\r\t\u2028\u2029":
         return face, " "
+    # Python makes lone surrogates of file names that are not UTF-8; encoding one raises an error.
     if code < 32 or 127 <= code < 160 or 0xD800 <= code < 0xE000:
         return _face_of("\ufffd", face)
     if code in _letters(face):
@@ -87,6 +89,7 @@ def runs(text: str, face: str = REGULAR) -> tuple[tuple[str, str], ...]:
     tuple of tuple of str
         Face and piece of text, in order.
     """
+    # The face has all of ASCII; this is nearly every text, and spares a look at each letter.
     if text.isascii() and text.isprintable():
         return ((face, text),)
     pieces: list[tuple[str, str]] = []

@@ -41,17 +41,21 @@ def graphic_scale(table: Table, index: int) -> GraphicScale | None:
     cells = [row[index] for row in table.rows if not isinstance(row, Group)]
     values = [_number(cell) for cell in cells if _is_number(cell)]
     if column.graphic == "bar":
+        # Faint values get no bar, so they must not shorten those of the others.
         values = [_number(cell) for cell in cells if _is_number(cell) and not cell.faint]
+        # Bars start at zero, which the scale therefore holds even where all values have one sign.
         low, high = min([0.0, *values]), max([0.0, *values])
         return GraphicScale(low, high) if high > low else None
     ends = [end for cell in cells if cell.limits for end in cell.limits if math.isfinite(end)]
     sizes = sorted(abs(end) for end in (*values, *ends))
     if not sizes or sizes[-1] == 0.0:
         return None
+    # One well with very wide limits would press the rings of all others together.
     most = _FAR * sizes[len(sizes) // 2]
     kept = [end for end in (*values, *ends) if abs(end) <= most] or values
     low, high = min([0.0, *kept]), max([0.0, *kept])
     step = _round_step(high - low)
+    # Room for half a ring or an arrow at the ends.
     low, high = low - 0.06 * (high - low), high + 0.06 * (high - low)
     ticks = tuple(number * step for number in range(math.ceil(low / step), math.floor(high / step) + 1))
     return GraphicScale(low, high, ticks)
@@ -68,6 +72,7 @@ def _number(cell: Cell) -> float:
 
 def _round_step(span: float) -> float:
     power = 10.0 ** math.floor(math.log10(span / 3.0))
+    # The factor 10 makes sure of an answer: ten times the power is more than a third of the span.
     return next(factor * power for factor in (1.0, 2.0, 5.0, 10.0) if factor * power >= span / 4.0)
 
 

@@ -136,6 +136,7 @@ def _grid(headings: Sequence[str], columns: Sequence[tuple[str, float]], rows: S
     """Return a table of boxes with its headings repeated on every page."""
     cells = [[Paragraph(markup(name, BOLD), _TEXT) for name in headings]]
     cells += [[Paragraph(markup(text), _TEXT) if text else "" for text in row] for row in rows]
+    # The headings are as high as their lines; boxes are all of one height, to be written in.
     table = Table(cells, [width * MM for _, width in columns], [None, *[_ROW] * len(rows)], repeatRows=1)
     table.setStyle(
         [

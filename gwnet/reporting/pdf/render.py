@@ -75,6 +75,7 @@ def render_pdf(
         pages.placements,
         pages.figures,
         information=information,
+        # Not the time of the run, which would make the bytes differ.
         moment=report.known_on.recorded_at_utc,
         attachments=attachments,
         structure=pages.structure,

@@ -71,6 +71,7 @@ class SheetPages:
             count = max(count, canvas.getPageNumber())
             self._draw_around(canvas, total or canvas.getPageNumber())
 
+        # Invariant, or the library writes the time of the run into the document.
         document = BaseDocTemplate(
             target, pagesize=(page.width, page.height), invariant=1, lang="en-GB", initialFontName=REGULAR
         )
@@ -78,6 +79,7 @@ class SheetPages:
         room = page.height - self.head - _FOOT
         frame = Frame(page.left, _FOOT, TEXT_WIDTH, room, id="body", **plain)
         document.addPageTemplates([PageTemplate("sheet", [frame], onPage=draw_around)])
+        # Made anew for each pass, as the library changes flowables while it sets them.
         document.build(list(self.story(room)))
         return target.getvalue(), count
 

@@ -14,6 +14,7 @@ from gwnet.reporting.pdf.fonts import BOLD, ITALIC, REGULAR
 MM: Final = 72.0 / 25.4
 
 #: Width of the text on either page format; figures are drawn for it.
+#: It leaves margins of 18 mm on A4 and of 21 mm on Letter, so that a report is paged alike across.
 TEXT_WIDTH: Final = 174.0 * MM
 HEADER_HEIGHT: Final = 20.0 * MM
 FOOTER_HEIGHT: Final = 17.0 * MM
@@ -85,6 +86,7 @@ def _style(name: str, size: float, leading: float, **more: object) -> ParagraphS
     settings: dict[str, object] = {
         "fontName": REGULAR,
         "textColor": INK,
+        # No single line of a paragraph alone at the head or the foot of a page.
         "allowWidows": 0,
         "allowOrphans": 0,
         "splitLongWords": 1,

@@ -32,7 +32,9 @@ from gwnet.reporting.pdf.styles import (
 from gwnet.reporting.pdf.tags import CaptionParagraph, TaggedParagraph, artifact, content, drawn_plainly, element
 
 _BASELINE: Final = (CELL_LEADING - CELL_SIZE) / 2 + 0.79 * CELL_SIZE
+#: One or two rows under a repeated heading read as a table of their own (project default).
 _LEAST_ROWS: Final = 5
+#: Fewer rows are enough where they are this tall [pt]: five rows of 24 lines each are higher than a page.
 _LEAST_HEIGHT: Final = 110.0
 _LEAST_OF_GROUP: Final = 3
 _CAPTION_GAP: Final = 4.0
@@ -84,6 +86,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         self.spaceBefore = 8
         self.spaceAfter = 13
         self._caption = caption_paragraph("Table", table.number, table.caption, continued=first > 0)
+        # A height that no caption reaches: here the width alone decides.
         self._caption_height = self._caption.wrap(TEXT_WIDTH, 10_000)[1] + _CAPTION_GAP if table.captioned else 0.0
         self._notes, self._notes_height = self._measure_notes()
         self._lead = self._continued_group()
@@ -136,6 +139,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         """
         rows = self._rows()
         closed = self._closed_up()
+        # Before a cut is looked for: closer rows disturb less than a page with a remnant of the table.
         if closed is not None and closed.wrap(TEXT_WIDTH, available_height)[1] <= available_height:
             return [closed]
         room = available_height - self._fixed_height()
@@ -146,7 +150,9 @@ class TableFlow(Flowable):  # type: ignore[misc]
                 break
             used += row.height
             count += 1
+        # All rows may fit where the notes under them do not: one is kept back, or the second part would be empty.
         count = self._tidy(rows, min(count, len(rows) - 1))
+        # No parts at all: the library then moves the whole table to the next page.
         if count < 1:
             return []
         cut = self.first + count
@@ -157,6 +163,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         spare = 2 * (self.layout.pad - DENSE_PAD_Y)
         if spare <= 0:
             return None
+        # Headings of groups have the same padding in dense tables, so their height stays.
         rows = tuple(row if row.group else replace(row, height=row.height - spare) for row in self.layout.rows)
         layout = replace(self.layout, rows=rows, pad=DENSE_PAD_Y)
         return TableFlow(self.table, layout, self.first, self.last, self.with_notes, self.on_draw)
@@ -172,6 +179,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         starts = [place for place in range(max(count - _LEAST_OF_GROUP, 0), count) if rows[place].group]
         if starts and _enough(rows[: starts[0]]):
             count = starts[0]
+        # The heading of a group may not be the last row of a page.
         while count > 0 and rows[count - 1].group:
             count -= 1
         return count if _enough(rows[:count]) else 0
@@ -204,6 +212,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         self._rule(y, 0.9, INK)
         y = self._draw_head(y)
         self._rule(y, 0.5, INK)
+        # Before the rows: what is drawn later covers it, and rings belong above the lines of the scale.
         self._scales(y)
         if self._lead:
             y -= self._lead.height
@@ -215,6 +224,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
             self._draw_row(row, y)
             if position < len(rows) - 1 and not row.group:
                 self._rule(y, 0.4, HAIR)
+        # Thin where the table goes on: a thick rule is read as its end.
         self._rule(y, 0.9 if self._ends() else 0.5, INK if self._ends() else RULE)
         return y
 
@@ -259,6 +269,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         place = 0
         for start, stop, lines in self.layout.head.spans:
             if tagged:
+                # Without empty cells the shared headings would be read out as those of the first columns.
                 for _ in range(place, start):
                     with element(self.canv, "TD"):
                         pass
@@ -314,6 +325,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
                 with content(self.canv, kind, scope=scope):
                     self._draw_cell(index, edges, top, cell)
                     self._draw_reasons(row, index, edges, top)
+            # After the cells: an artifact may not be inside of tagged content (ISO 14289-1, 7.1; from memory).
             self._draw_graphics(row, edges, top)
 
     def _draw_reasons(self, row: RowLayout, index: int, edges: list[float], top: float) -> None:
@@ -325,6 +337,7 @@ class TableFlow(Flowable):  # type: ignore[misc]
         if index == len(row.cells) - 1:
             lines = max(len(cell.lines) for cell in row.cells)
             for number, line in enumerate(row.remarks):
+                # From the second column on: the name of the row stays alone at the left.
                 y = top - (lines + number) * CELL_LEADING
                 self._draw_on_paper(edges[1] + CELL_PAD_X, y, line)
 
@@ -416,6 +429,7 @@ def table_flowables(table: Table, on_draw: Any = None) -> list[Flowable]:
     """Return a table with its notes; very long notes follow it so that they may run over pages."""
     notes = notes_paragraphs(table)
     height = sum(note.wrap(TEXT_WIDTH, 10_000)[1] for note in notes)
+    # Notes under a table are not cut, so high ones might not fit on a page together with the last rows.
     attached = height <= _TALL_NOTES
     flowables: list[Flowable] = [TableFlow(table, notes=attached, on_draw=on_draw)]
     if not attached:

@@ -70,6 +70,8 @@ class TaggedCanvas(Canvas):  # type: ignore[misc]
     def mark(self) -> int:
         """Return the number of a new mark on this page, noted for the element that is open."""
         page = self.getPageNumber() - 1
+        # From 0 on each page and without gaps: marks are indices into the page's row of the parent tree (ISO 32000-1,
+        # 14.7.4.4).
         number = self._marks.get(page, 0)
         self._marks[page] = number + 1
         self._open[-1].kids.append((page, number))
@@ -81,6 +83,7 @@ class TaggedCanvas(Canvas):  # type: ignore[misc]
 
     def begin(self, number: int) -> None:
         """Begin the content of a mark."""
+        # The library has no call for marked content; the operator goes into the page as text.
         self._code.append(f"/{self._open[-1].kind} <</MCID {number}>> BDC")
 
     def begin_artifact(self) -> None:
@@ -202,6 +205,7 @@ def write_structure(document: pikepdf.Pdf, structure: Element) -> None:
         page.StructParents = place
         # In the order of the structure, as PDF/UA-1 asks of pages with annotations (ISO 14289-1, 7.18.3; from memory).
         page.Tabs = Name.S
+        # Place in the array is number of the mark, so one that is missing is an error here and not a wrong tag.
         held = Array([marks[number] for number in range(max(marks) + 1)])
         numbers.extend([place, document.make_indirect(held)])
     tree.ParentTree = document.make_indirect(Dictionary(Nums=numbers))
@@ -229,6 +233,7 @@ def _built(document: pikepdf.Pdf, item: Element, parent: Any, parents: dict[int,
 def _describe(made: Any, attributes: dict[str, Any]) -> None:
     if "alt" in attributes:
         made.Alt = pikepdf.String(attributes["alt"])
+    # Figures have a box, cells a scope or columns; none has both, so neither overwrites the other.
     if "box" in attributes:
         made.A = Dictionary(
             O=Name.Layout, Placement=Name.Block, BBox=Array([round(edge, 2) for edge in attributes["box"]])
@@ -253,6 +258,7 @@ def _untagged(canvas: Any) -> Iterator[None]:
     if not isinstance(canvas, TaggedCanvas):
         yield
         return
+    # A count and no flag: the end of an inner part must not switch the tags on again.
     canvas.quiet += 1
     try:
         yield

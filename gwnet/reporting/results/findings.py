@@ -54,6 +54,7 @@ def open_findings_printed(view: ReportView) -> list[dict[str, Any]]:
     def is_printed(row: dict[str, Any]) -> bool:
         if row["measured_at"]:
             return str(row["measured_at"])[:10] <= last
+        # Without time and round a finding is about the well or the site, which every report shows.
         return not row["round"] or row["round"] in rounds
 
     waiting = [

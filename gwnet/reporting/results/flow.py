@@ -54,9 +54,11 @@ def gradient_sentence(gradient: GradientFacts) -> str:
 
 def significant_decimals(uncertainty: float) -> int:
     """Return the decimals that show a half-width by one digit, by two where the first is a 1."""
+    # Written so that NaN, with which every comparison is false, is caught as well.
     if not 0 < uncertainty < math.inf:
         return 5
     power = math.floor(math.log10(uncertainty))
+    # Rounded to one digit, a half-width that begins with 1 would change by up to a third.
     return max(0, -power + (1 if uncertainty < 2 * 10.0**power else 0))
 
 

@@ -27,6 +27,7 @@ def list_results(view: ReportView) -> tuple[Result, ...]:
     """
     thresholds = threshold_results(view)
     crossed = [result for result in thresholds if NOT_CROSSED not in result.states]
+    # That a threshold was not crossed is of the least consequence, and comes at the end.
     rest = [result for result in thresholds if NOT_CROSSED in result.states]
     return (
         *crossed,

@@ -35,6 +35,7 @@ def logger_results(view: ReportView) -> list[Result]:
     for well, moment in zip(table["well"], table["last_utc"], strict=True):
         day = local_day(moment, view.data.site.time_zone)
         if day is not None:
+            # Not after the period, though the record may go on: made later, the report says the same.
             by_well[str(well)] = max(min(day, end), by_well.get(str(well), dt.date.min))
     number = counted(table["well"].nunique(), "well")
     if not by_well:

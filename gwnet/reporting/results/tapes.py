@@ -14,6 +14,7 @@ from gwnet.reporting.rounds import Event
 from gwnet.reporting.view import ReportView
 
 _STEP_RULE: Final = "step with another tape"
+# Read from the sentence of the check: a finding keeps no other account of its two tapes.
 _TAPE: Final = re.compile(r"With tape (?P<new>.+?) instead of (?P<old>.+?), (?P<rest>.+?): check both tapes")
 
 
@@ -53,6 +54,7 @@ def tape_sentence(view: ReportView, events: Iterable[Event]) -> str:
     stepped = {doubt.instrument for doubt in counts if doubt.why == STEPPED}
     found = (_TAPE.match(str(row["message"])) for row in _steps(view))
     sentences += [
+        # All lengths and not the signed ones alone: the size of a step has no sign, and would stay in metres.
         f"With tape {step['new']} instead of {step['old']}, {view.measures.words(step['rest'], signed_only=False)}."
         for step in found
         if step and step["new"] in stepped

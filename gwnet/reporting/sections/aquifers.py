@@ -85,6 +85,7 @@ def _flow(facts: MapFacts | None) -> tuple[str, str]:
         return "No direction of flow is distinguishable,", f"with {gradient.levels_text}."
     decimals = significant_decimals(gradient.magnitude_uncertainty)
     size = f"{gradient.magnitude:.{decimals}f}\u00a0±\u00a0{gradient.magnitude_uncertainty:.{decimals}f}"
+    # Half-widths are rounded up: the arc at 95 % may not be printed narrower than it is. 359.6° is printed as 0°.
     towards = f"{round(gradient.azimuth_deg) % 360}°\u00a0±\u00a0{math.ceil(gradient.azimuth_uncertainty_deg)}°"
     lead = f"Water flows to the {compass(gradient.azimuth_deg)}, towards {towards}, on a gradient of {size},"
     without = f"; without {joined(list(gradient.without))}" if gradient.without else ""

@@ -64,6 +64,7 @@ def _list_notes(view: ReportView) -> list[str]:
     for kind in report_sections().values():
         if kind.name in view.definition.sections:
             names += kind.notes(view)
+    # Several sections may need the same note.
     return list(dict.fromkeys(names))
 
 

@@ -42,6 +42,7 @@ def without_empty_columns(table: Table) -> Table:
     empty = [
         index
         for index in range(len(table.columns))
+        # Empty for another reason says something of the wells, and stays.
         if rows and all(is_empty(row[index].value) and row[index].reason == NOT_ON_RECORD for row in rows)
     ]
     if not empty:
@@ -59,10 +60,12 @@ def without_empty_columns(table: Table) -> Table:
 def without_shared_columns(table: Table) -> Table:
     """Return a table without the columns whose value is the same in every row; a note gives it once."""
     rows = [row for row in table.rows if not isinstance(row, Group)]
+    # In few rows a shared value is chance, and the note would be longer than the column.
     if len(rows) < 5:
         return table
     shared = [
         index
+        # Columns that name the row stay, whatever they hold.
         for index in range(table.identified_by, len(table.columns))
         if len({(row[index].value, row[index].reason, row[index].prefix) for row in rows}) == 1
         and not is_empty(rows[0][index].value)

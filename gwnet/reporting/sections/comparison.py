@@ -97,6 +97,7 @@ def compose_gradients(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
     blocks += figures
     if newest := _newest_rounds(view, gradients):
         blocks.append(newest)
+    # Texts in ISO 8601 sort as their dates do.
     vertical = vertical[vertical["date"] >= view.period.first.isoformat()]
     if len(vertical):
         blocks.append(Heading("Vertical gradients in clusters, between the middles of screens"))
@@ -114,6 +115,7 @@ def _spread(name: str, rows: pd.DataFrame) -> str:
     sizes = known["gradient"].astype(float) * 1000.0
     turns = known["azimuth_degrees"].astype(float)
     middle = directions(turns.tolist()).mean_deg
+    # Around their mean direction: 350° and 10° are 20° apart across north, not 340°.
     unwound = middle + 180.0 - (180.0 - (turns - middle)) % 360.0
     low, high = round(float(unwound.min())) % 360, round(float(unwound.max())) % 360
     return (
@@ -130,6 +132,7 @@ def _newest_rounds(view: ReportView, gradients: pd.DataFrame) -> Table | None:
         if own.empty or own["gradient"].isna().all():
             continue
         rows.append(Group(view.aquifer_name(code)))
+        # Four rounds before the newest is a year before where gauging is quarterly, the project default.
         places = sorted({place for place in (len(own) - 5, len(own) - 2, len(own) - 1) if place >= 0})
         rows.extend(_horizontal_row(row) for row in own.iloc[places].to_dict("records"))
     if not rows:
@@ -184,6 +187,7 @@ def _every_round(view: ReportView, codes: Sequence[str], gradients: pd.DataFrame
             by_round.setdefault((text_of(row["round"]) or str(row["date"]), ""), {})[code] = row
     rows: list[Row] = []
     for (label, _), found in by_round.items():
+        # Aquifers may be gauged on different days of a round.
         day = min(str(row["date"]) for row in found.values())
         cells: list[Cell] = [Cell(label), Cell(day)]
         for code in codes:
@@ -196,6 +200,7 @@ def _every_round(view: ReportView, codes: Sequence[str], gradients: pd.DataFrame
         if remarks:
             cells[1] = replace(cells[1], reason="; ".join(remarks))
         rows.append(tuple(cells))
+    # A round that the first aquifer does not have was added after all of its own.
     rows.sort(key=lambda row: str(row[1].value) if isinstance(row, tuple) else "")
     notes = (
         "The plane through all levels of the round that can be used and fit their neighbours, those of loggers and "

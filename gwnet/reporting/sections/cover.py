@@ -64,6 +64,7 @@ def _map(view: ReportView, drawing: Drawing) -> Block:
     if unplaced:
         caption += f" Without coordinates on record: {', '.join(unplaced)}."
 
+    # Drawn when the height is known: the text of the page takes what it needs before the map.
     def resize(height_mm: float) -> Callable[[], bytes | DrawnFigure]:
         return lambda: drawing.key_map(view, FigureFrame(TEXT_WIDTH_MM, height_mm, view.measures.unit))
 
@@ -91,6 +92,7 @@ def not_over(view: ReportView) -> str:
 def _issue(view: ReportView) -> tuple[tuple[str, str], ...]:
     """Return the issue of a report, which one it replaces, and the remark on it; nothing of a draft without any."""
     facts = view.data.issue
+    # An issue of another period is not replaced by this one.
     before = next((issue for issue in view.data.earlier if issue.period == view.period.label), None)
     if facts is None:
         if before is None:

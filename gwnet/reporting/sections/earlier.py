@@ -131,6 +131,7 @@ def _row(change: ChangedValue) -> tuple[Cell, ...]:
 def _table_name(key: str) -> str:
     """Return the key of a table as words."""
     name, _, rest = key.partition("-")
+    # The hyphens of a round or a day, such as 2026-Q1, stay.
     words = key.replace("-", " ") if not rest[:1].isdigit() else f"{name} {rest}"
     return words[:1].upper() + words[1:]
 

@@ -134,6 +134,8 @@ def notable_wells(view: ReportView) -> tuple[str, ...]:
                 changes = {str(well): change(current, str(well)) for well in members["well"]}
                 clear = [well for well, found in changes.items() if found.known and found.is_significant]
                 clear.sort(key=lambda well: (changes[well].value_m, well))
+                # The ends of the order are the greatest fall and the greatest rise; a single well is both, and is kept
+                # once below.
                 wells += [well for well in (clear[:1] + clear[-1:]) if changes[well].value_m]
     return tuple(well for well in dict.fromkeys(wells) if well in drawable)[:_MOST_NOTABLE]
 
@@ -159,5 +161,6 @@ def _figure(
     since = f"from {start.isoformat()}" if start else "whole record"
     caption = f"Hydrographs of {joined(list(wells))}, {since}; one vertical scale, offsets free."
     alt = f"{caption} Water elevation above {view.data.site.vertical_datum} against time."
+    # The whole group with each sheet, as all sheets share the scale of its widest strip.
     draw = functools.partial(drawing.hydrographs, view, wells, group, _frame(view))
     return FigureSlot(f"{key}-{number}", caption, alt, draw, bookmarks=wells, captioned=False)

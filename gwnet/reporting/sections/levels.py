@@ -172,6 +172,7 @@ def _why(event: Event, measures: Measures) -> str:
     if event["bound"] and math.isfinite(float(event["bound_elevation_m"])):
         parts.append(f"head {bound_sign(event) or '≤'} {measures.text(event['bound_elevation_m'])}")
     if note := text_of(event["notes"]):
+        # An abbreviation at the start keeps its capitals.
         parts.append(note[0].lower() + note[1:] if note[:2].istitle() else note)
     return "; ".join(dict.fromkeys(parts))
 

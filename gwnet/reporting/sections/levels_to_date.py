@@ -48,6 +48,7 @@ def compose_levels_to_date(view: ReportView, _drawing: Drawing) -> Sequence[Bloc
 def _parts(wells: list[str]) -> list[list[str]]:
     """Return wells in as few tables as hold them, all about as wide."""
     count = math.ceil(len(wells) / _WELLS_A_TABLE)
+    # Evenly: eleven wells are tables of six and five, not of ten and one.
     return [list(part) for part in np.array_split(np.array(wells, dtype=object), count)]
 
 

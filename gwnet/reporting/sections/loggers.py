@@ -44,6 +44,7 @@ def compose_loggers(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
         return [Paragraph("No logger is installed in a well of this report.")]
     blocks: list[Block] = [picture_slot(picture) for picture in view.data.extras.pictures.get("loggers", ())]
     blocks.append(_coverage(table, view.data.site.time_zone))
+    # A barometer is in no well, and has no manual readings to be held against.
     heads = table[table["well"] != ""]
     if len(heads):
         blocks.append(_residuals(view, heads))
@@ -83,6 +84,7 @@ def _coverage(table: pd.DataFrame, zone: str) -> Table:
 
 def _residuals(view: ReportView, table: pd.DataFrame) -> Table:
     measures = view.measures
+    # Residuals are small: in metres most of them would be zeros with a digit at the end.
     small, places = ("mm", 0) if measures.unit == "m" else ("ft", 3)
     scale = 1000.0 if measures.unit == "m" else 1.0
     columns = (

@@ -118,6 +118,7 @@ def compose_network_map(view: ReportView, drawing: Drawing) -> Sequence[Block]:
     for number, members in enumerate(basins, start=1):
         wells = placed.iloc[members]
         own = f"Part {number} of {len(basins)} of the monitoring network: {len(wells)} wells."
+        # Bound now: a lambda would draw the wells of the last part in every figure.
         draw = functools.partial(drawing.network_map, view, frame, wells)
         blocks.append(FigureSlot(f"network-{number}", own, own, draw))
     return blocks
@@ -177,6 +178,7 @@ def list_map_wells(view: ReportView, facts: MapFacts, number: int) -> list[Block
     if facts.findings:
         blocks.append(Caution("Levels that do not fit", facts.findings))
     left_out = facts.control[~facts.control["used"].astype(bool)]
+    # Each map would otherwise list all wells of the other aquifers; they are counted in a note.
     elsewhere = left_out["reason"].str.startswith(OTHER_AQUIFER)
     notes = count_others(left_out.loc[elsewhere, "reason"].map(other_code))
     if elsewhere.all() and facts.refused:
@@ -236,6 +238,7 @@ def _left_out_table(
     bounded = view.levels[view.levels["bound"] != ""]
     signs = {event["event_id"]: bound_sign(event) for event in bounded.to_dict("records")}
     shared = left_out["reason"].str.startswith(ONE_WELL_A_PLACE)
+    # A few are printed with their levels; of many, names alone are enough.
     shared &= int(shared.sum()) > MOST_NAMED
     alone = left_out[(left_out["measured_at"].fillna("") != "") & ~shared]
     rows = [_left_out_row(row, view, signs) for row in alone.to_dict("records")]
@@ -319,6 +322,7 @@ def gradient_cells(
         Cell(size) if determined else Cell(None, at_most),
         number_cell(width, "not known") if determined else Cell(None, NOT_DETERMINED),
         Cell(towards % 360 if determined else None, why),
+        # Rounded up: the arc at 95 % may not be printed narrower than it is.
         Cell(math.ceil(turn) if determined else None, why),
         Cell(compass(towards) if determined else None, why),
     )

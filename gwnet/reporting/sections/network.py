@@ -81,6 +81,7 @@ def _position_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
     measures = view.measures
     ended = date_of(row["decommissioned_on"])
     standing = "in use"
+    # A well that ended after the period was in use in it.
     if ended is not None and ended <= view.period.last:
         successor = text_of(row["replaced_by"])
         standing = f"ended {ended}" + (f", replaced by {successor}" if successor else "")
@@ -133,6 +134,7 @@ def _parts_table(view: ReportView) -> Table:
 def _standing_parts(view: ReportView) -> pd.DataFrame:
     parts = view.data.construction
     removed = [date_of(value) for value in parts["removed_on"]]
+    # As an array: an empty list would choose no columns and not no rows.
     return parts[np.array([day is None or day > view.period.last for day in removed], dtype=bool)]
 
 
@@ -140,6 +142,7 @@ def _parts_row(well: dict[str, Any], parts: pd.DataFrame, measures: Measures) ->
     ground = float(well["ground_elevation_m"])
     casing = parts[parts["part"] == "casing"]
     screen = parts[parts["part"].isin(["screen", "open hole"])]
+    # The narrowest casing is what a logger or pump has to pass.
     diameter = casing["diameter_mm"].dropna().min() if len(casing) else math.nan
     materials = sorted({text_of(value) for value in casing["material"]} - {""})
     cells = [
@@ -150,6 +153,7 @@ def _parts_row(well: dict[str, Any], parts: pd.DataFrame, measures: Measures) ->
     for members in (parts[parts["part"] == "seal"], parts[parts["part"] == "filter pack"], screen):
         top = float(members["top_depth_m"].min()) if len(members) else math.nan
         bottom = float(members["bottom_depth_m"].max()) if len(members) else math.nan
+        # A well without parts on record may still have the ends of its screen.
         if members is screen and not len(members):
             top, bottom = float(well["screen_top_m"]), float(well["screen_bottom_m"])
         cells.extend(_elevation(ground, depth, measures) for depth in (top, bottom))

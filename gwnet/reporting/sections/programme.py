@@ -66,6 +66,7 @@ def _of_wells(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str]
 
 def _of_points(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str]]:
     points = view.data.measuring_points
+    # A survey that was corrected since is no change of the network.
     live = points[points["retired_at_utc"].isna() & points["well"].isin(view.wells["well"])]
     for row in live.to_dict("records"):
         access = text_of(row["access"])
@@ -77,6 +78,7 @@ def _of_points(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str
 
 def _of_instruments(view: ReportView) -> Iterator[tuple[dt.date | None, str, str, str]]:
     deployments = view.data.deployments
+    # A barometer is installed in no well.
     known = {*view.wells["well"], ""}
     for row in deployments[deployments["well"].isin(known)].to_dict("records"):
         well, notes = text_of(row["well"]), text_of(row.get("notes"))

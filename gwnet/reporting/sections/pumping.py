@@ -195,6 +195,7 @@ def _static(view: ReportView, code: str, static: pd.DataFrame, drawdowns: pd.Dat
     rows = []
     for row in static.to_dict("records"):
         own = drawdowns[drawdowns["well"] == row["well"]]
+        # Of a column without numbers pandas gives no place of the largest, but a warning or an error.
         largest = own.loc[own["drawdown_m"].idxmax()] if own["drawdown_m"].notna().any() else None
         slope = measures.length(number_of(row["slope_m_per_day"]))
         rows.append(
@@ -274,6 +275,7 @@ def _parameter(row: dict[str, Any]) -> str:
     unit = f" {row['unit']}" if text_of(row["unit"]) else ""
     lower, upper = _figures(row["lower"]), _figures(row["upper"])
     if not bool(row["identifiable"]):
+        # The parameters are positive, so a lower limit of zero or less says nothing.
         known = f", only that it is above {lower}{unit}" if lower and float(lower) > 0 else ""
         return f"the data do not determine the {name}{known}"
     limits = f" (limits at 95 %: {lower} to {upper})" if lower and upper else ""

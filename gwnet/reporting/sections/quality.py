@@ -114,6 +114,7 @@ def _corrections(view: ReportView) -> Block:
         Column("What changed"),
         Column("Reason"),
     )
+    # A row an act: columns that were corrected together have one reason.
     acts: dict[tuple[str, ...], list[str]] = {}
     for row in rows:
         name, key = _item(text_of(row["item"]))
@@ -152,6 +153,7 @@ def _tape_checks(view: ReportView) -> Block:
     if checks.empty:
         return Paragraph("No tape check is on record for the instruments of this period; no correction was applied.")
     measures = view.measures
+    # Corrections of tapes are millimetres: in metres most would be zeros with a digit at the end.
     unit = "mm" if measures.unit == "m" else "ft"
     scale, decimals = (1000.0, 0) if unit == "mm" else (1.0, 2)
     columns = (Column("Tape"), Column("Checked on"), Column("By"), Column("Correction at each reading", unit))
@@ -187,6 +189,7 @@ def _in_force(view: ReportView) -> pd.DataFrame:
     days = [date_of(value) for value in checks["checked_on"]]
     checks = checks.assign(day=days)
     early = [day is not None and day <= view.period.last for day in days]
+    # As a series of flags: an empty list would choose no columns and not no rows.
     checks = checks[pd.Series(early, index=checks.index, dtype=bool) & checks["instrument"].isin(used)]
     if checks.empty:
         return checks

@@ -72,6 +72,7 @@ def _remark(view: ReportView, well: dict[str, Any], depth: float) -> Cell:
     blocked = bottom - depth
     if blocked <= 0:
         return Cell("screen free")
+    # A probe that stops above the screen stands on sediment or on an obstruction; its depth cannot say on which.
     if depth <= top:
         return Cell("screen covered or well obstructed", strong=True)
     return Cell(

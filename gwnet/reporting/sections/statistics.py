@@ -45,6 +45,7 @@ class TrendSettings:
 TRENDS: Final = KeyTable(
     "trends",
     {"method": one_of("seasonal", "kendall"), "seasons": one_of(4, 12), "from": DAY, "approved_only": FLAG},
+    # A field cannot be called "from", which is a word of the language.
     lambda given, _file: TrendSettings(**{{"from": "start"}.get(key, key): value for key, value in given.items()}),
 )
 _SEASON_FRAMES: Final = {
@@ -96,6 +97,7 @@ def compose_seasons(view: ReportView, _drawing: Drawing) -> Sequence[Block]:
 def _season_first(percentiles: pd.DataFrame) -> str:
     if percentiles.empty:
         return "No level has a percentile of its month."
+    # One count for both ends: with the sign turned, above 90 is below -90.
     low, high = (
         int((percentiles["percentile"].astype(float) * turn < limit).sum()) for turn, limit in ((1, 10), (-1, -90))
     )
@@ -173,6 +175,7 @@ def _season_row(view: ReportView, row: dict[str, Any]) -> tuple[Cell, ...]:
         text_cell(str(row["newest"])[:10] if text_of(row["newest"]) else "", note),
         Cell(measures.length(number_of(row["newest_m"])), prefix=sign),
         Cell(percentile, "" if math.isfinite(percentile) else few),
+        # The amplitude is half of the distance from low to high.
         Cell(measures.length(2 * amplitude), "" if math.isfinite(amplitude) else note),
         text_cell(row["highest_in_year"], note),
         _record_cell(row, "highest", measures),
@@ -245,6 +248,7 @@ def threshold_date_blocks(view: ReportView) -> list[Block]:
     reasons: dict[str, list[str]] = {}
     for row in others.to_dict("records"):
         why = view.measures.words(text_of(row.get("note")) or text_of(row["state"]) or "not on this trend")
+        # Without what is said of the single well, so that wells with one reason share a sentence.
         reasons.setdefault(why.partition(":")[0].partition(" (")[0], []).append(f"{row['well']} {row['threshold']}")
     if reasons:
         text = "; ".join(f"{joined(names)}: {why}" for why, names in reasons.items())

@@ -51,6 +51,7 @@ def compose_thresholds(view: ReportView, drawing: Drawing) -> Sequence[Block]:
         frame = FigureFrame(TEXT_WIDTH_MM, THRESHOLDS_MM[view.definition.page], view.measures.unit)
         names = ", ".join(f"{row.well} {row.name}: {row.state.lower()}" for row in page)
         caption = "Thresholds, days of loggers and readings beyond them, and their state in the period."
+        # Charts on the last page, which alone may have room below its rows.
         draw = functools.partial(drawing.thresholds, view, page, charts if number == len(pages) else [], frame)
         blocks.append(FigureSlot(f"thresholds-{number}", caption, f"{caption} {names}.", draw, captioned=False))
     if caution := _cautions(view):

@@ -72,6 +72,7 @@ def _length(view: ReportView, metres: Any, decimals: int | None = None) -> float
 
 def _place(value: Any) -> float | None:
     number = number_of(value)
+    # Centimetres: further digits would only make the page larger.
     return round(number, 2) if math.isfinite(number) else None
 
 
@@ -183,6 +184,7 @@ def _points(view: ReportView, code: str) -> list[list[str]]:
 
 
 def _milliseconds(times: Any) -> list[int]:
+    # The clock of a browser counts milliseconds since 1970.
     return [int(value) for value in np.asarray(times, dtype="datetime64[ms]").astype(np.int64)]
 
 
@@ -233,6 +235,7 @@ def _map(view: ReportView, facts: MapFacts) -> dict[str, Any]:
     result = facts.result
 
     def line(x: Any, y: Any) -> list[list[float]]:
+        # Decimetres: contours have thousands of corners, and the map is some hundred pixels wide.
         return [[round(float(a), 1), round(float(b), 1)] for a, b in zip(x, y, strict=True)]
 
     control = facts.control

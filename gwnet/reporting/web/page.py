@@ -69,6 +69,7 @@ def render_page(report: Report, view: ReportView, *, creator: str) -> bytes:
     whole = numbered(report)
     script, style = _asset("page.js"), _asset("page.css")
     digest = base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
+    # Styles by digest would not do: drawings carry style attributes, which a digest does not cover.
     policy = (
         f"default-src 'none'; script-src 'sha256-{digest}'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
         "base-uri 'none'; form-action 'none'"
@@ -101,6 +102,7 @@ def render_page(report: Report, view: ReportView, *, creator: str) -> bytes:
         "</html>",
         "",
     ]
+    # A lone surrogate, as of a file name that is not UTF-8, is shown as its code and does not end the run.
     return "\n".join(part for part in parts if part or part == "").encode("utf-8", "backslashreplace")
 
 
@@ -216,6 +218,7 @@ def _figure(block: FigureSlot) -> str:
 def _inline(svg: bytes, prefix: str) -> str:
     """Return a drawing as an element of the page, its identifiers made different from those of others."""
     text = svg.decode("utf-8")
+    # The declaration of XML and the document type before it are errors inside of HTML.
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
 
@@ -230,6 +233,7 @@ def _inline(svg: bytes, prefix: str) -> str:
 
 
 def _table(table: Table) -> str:
+    # Cells of a page wrap at any width, so no reason runs through several of them: each gets a letter.
     letters = note_letters(replace(table, reasons_in_row=False))
     body = "\n".join(_row(row, table.columns, letters) for row in table.rows)
     notes = [*(_text(note) for note in table.notes)]
@@ -301,6 +305,8 @@ def _face(weight: str, used: str) -> str:
     lacked = "".join(letter for letter in used if letter.isprintable() and ord(letter) not in known)
     faces = [(own, used, "")]
     if lacked:
+        # Of two faces with one name a browser takes the one declared last (from memory), so this one is limited to the
+        # letters that the first lacks.
         faces.append((spare, lacked, "unicode-range:" + ",".join(f"U+{ord(letter):X}" for letter in lacked) + ";"))
     return "".join(
         f"@font-face{{font-family:'gwnet Sans';font-weight:{weight};{reach}"
@@ -313,6 +319,8 @@ def _subset(file: str, used: str) -> bytes:
     from fontTools import subset
     from fontTools.ttLib import TTFont
 
+    # Kerning alone: the drawing placed its texts without ligatures. No timestamps: the library would write the time of
+    # the run, and the same report would give other bytes.
     options = subset.Options(flavor="woff", layout_features=["kern"], notdef_outline=True, recalc_timestamp=False)
     options.drop_tables += ["FFTM"]  # of the second face: when it was made
     font = TTFont(file, recalcTimestamp=False)
