@@ -21,6 +21,7 @@ RESULTS = {
     "crossings": CROSSING_COLUMNS,
     "map": CONTROL_COLUMNS,
     "findings": COLUMNS["findings"],
+    "conditions": COLUMNS["conditions"],
     "corrections": COLUMNS["corrections"],
     "changed values": CHANGE_COLUMNS,
     **{name: frame_columns()[name] for name in ("trends", "seasons", "loggers")},

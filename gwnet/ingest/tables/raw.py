@@ -38,6 +38,7 @@ _RESULTS: Final = tuple(
         "download_id series_id sha256",  # files of loggers
         "instrument coverage_percent last_manual_reading",  # state of loggers
         "rule severity message",  # findings
+        "kind well text day length_m",  # conditions of wells
         "slope_m_per_year p_adjusted direction",  # trends
         "newest newest_m percentile",  # seasons
         "threshold readings_judged state",  # states of thresholds
