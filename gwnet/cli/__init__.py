@@ -75,9 +75,9 @@ SECTIONS: Final[dict[str, tuple[str, ...]]] = {
     "Plan rounds and go into the field": ("rounds", "worth"),
     "Look at the record": ("wells", "list", "levels", "hydrograph", "explain", "history"),
     "Check and review": ("check", "review", "effects"),
-    "Work out": ("thresholds", "trend", "seasons", "map", "gradient", "response", "pumping", "calculate"),
-    "Report and hand over": ("report", "export", "refresh", "sources", "serve"),
-    "Keep the record safe": ("backup", "restore", "doctor", "upgrade", "move", "grant"),
+    "Work out": ("thresholds", "trend", "seasons", "map", "gradient", "pumping", "calculate"),
+    "Report and hand over": ("report", "export", "refresh", "sources"),
+    "Keep the record safe": ("backup", "restore", "doctor", "upgrade"),
 }
 
 #: Other spellings of commands, which the help does not list.

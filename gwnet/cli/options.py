@@ -262,11 +262,6 @@ known_on = click.option(
 by = click.option(
     "--by", default=_login_name, show_default="login name", callback=_named, metavar="NAME", help="Who records."
 )
-last_line_complete = click.option(
-    "--last-line-complete",
-    is_flag=True,
-    help="A last line without its line end is complete; asked for where its last cell may have been cut.",
-)
 site = click.option(
     "--site",
     is_eager=True,

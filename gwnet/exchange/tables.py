@@ -14,7 +14,7 @@ from gwnet.analysis.pumping.readings import readings_of_tests
 from gwnet.clock import zone_of
 from gwnet.exchange.extract import Extract
 from gwnet.store.columns import Column, Table
-from gwnet.store.contract import BY_NAME, QUANTITIES, TABLES
+from gwnet.store.contract import BY_NAME, LIMIT_QUANTITIES, TABLES
 from gwnet.store.fetch import levels as fetch_levels
 from gwnet.store.fetch import registry, samples
 from gwnet.units import metres_per
@@ -282,8 +282,9 @@ def _of_tests(extract: Extract, frame: pd.DataFrame) -> pd.DataFrame:
 
 def _thresholds(extract: Extract) -> pd.DataFrame:
     frame = extract.of_wells(extract.record.thresholds)
-    values = {f"{quantity}_m": frame["value_m"].where(frame["quantity"] == quantity) for quantity in QUANTITIES}
-    return frame.assign(**values)
+    # a gradient has no unit, and its column already
+    lengths = {f"{quantity}_m": quantity for quantity in LIMIT_QUANTITIES if quantity != "gradient"}
+    return frame.assign(**{name: frame["value_m"].where(frame["quantity"] == of) for name, of in lengths.items()})
 
 
 def _stages(extract: Extract) -> pd.DataFrame:

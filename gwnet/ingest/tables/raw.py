@@ -44,7 +44,6 @@ _RESULTS: Final = tuple(
         "threshold readings_judged state",  # states of thresholds
         "threshold levels_in_period margin_m",  # crossings
         "threshold value_m extreme_m state",  # levels held against thresholds
-        "kind well text day length_m",  # conditions of wells and tapes
         "item was now reason recorded_at_utc",  # corrections
         "issue table was now why",  # values of earlier issues
     )

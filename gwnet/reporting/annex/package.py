@@ -110,7 +110,7 @@ def fields_of(content: bytes, unit: str) -> list[Field]:
     unit : {"m", "ft"}
         Unit of its lengths.
     """
-    headings = next(csv.reader(io.StringIO(content[:20_000].decode("utf-8"), newline="")))
+    headings = next(csv.reader(io.StringIO(content.partition(b"\n")[0].decode("utf-8"), newline="")))
     return [_field(name, unit) for name in headings]
 
 

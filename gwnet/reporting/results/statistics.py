@@ -72,4 +72,5 @@ def season_results(view: ReportView) -> list[Result]:
         else f"The newest level lies between the 10th and 90th percentile of its month at all {of} with percentiles."
     )
     rest = len(table) - len(known)
-    return [Result(SEASONS, lead, f"{counted(rest, 'well')} have too few years." if rest > 1 else "")]
+    few = f"{counted(rest, 'well')} {'has' if rest == 1 else 'have'} too few years." if rest else ""
+    return [Result(SEASONS, lead, few)]
