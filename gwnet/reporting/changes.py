@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from gwnet.analysis.levels.bounds import BELOW_SCREEN, SENSOR_OUT
+from gwnet.analysis.levels.changes import change_half_width
 from gwnet.reporting.rounds import Event
 
 
@@ -51,7 +52,7 @@ def change_between(now: Event | None, then: Event | None, absent: str) -> Change
     Returns
     -------
     Change
-        Value with the root sum of squares of the two half-widths, or the reason why there is none.
+        Value with its half-width, as of `gwnet.analysis.levels.changes`, or the reason why there is none.
     """
     if now is None:
         return _none("no level now")
@@ -62,8 +63,7 @@ def change_between(now: Event | None, then: Event | None, absent: str) -> Change
     if reason := why_no_number(then):
         return _none(f"then {reason}")
     value = float(now["water_elevation_m"]) - float(then["water_elevation_m"])
-    # Two readings err independently of each other, so their half-widths are added as squares.
-    return Change(value, math.hypot(float(now["uncertainty_m"]), float(then["uncertainty_m"])))
+    return Change(value, float(change_half_width(now, then)))
 
 
 def _none(reason: str) -> Change:

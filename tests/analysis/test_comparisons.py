@@ -101,7 +101,7 @@ def test_gauges_come_after_the_wells_whatever_their_names():
         )
         for day, rise in (("2026-03-17", 0.0), ("2026-06-17", 0.5))
     ]
-    changes = change_table(*sets, {}, pd.DataFrame({"point": [], "survey_m": []}))
+    changes = change_table(*sets, {}, pd.DataFrame({"measuring_point": [], "survey_uncertainty_m": []}))
     assert list(zip(changes["kind"], changes["well"], strict=True)) == [("well", "A2"), ("well", "W1"), ("stage", "G1")]
     assert changes["change_m"].tolist() == pytest.approx([0.5, 0.5, 0.5])
 

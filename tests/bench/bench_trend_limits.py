@@ -136,7 +136,8 @@ def print_sharing(draws: int) -> None:
     print(
         "sharing: years  monthly  common  false: alone, shared  power: alone, shared  held: alone, shared  widths [m/a]"
     )
-    for years in (10, 20, 40):
+    # fewer than ten draws only show that it runs
+    for years in (10, 20, 40) if draws >= 10 else (10,):
         for monthly, common in ((0.0, 0.0), (0.9, 0.0), (0.9, 0.5), (0.95, 0.0), (0.98, 0.0), (0.98, 0.5), (0.99, 0.0)):
             row = sharing_case(years, monthly, max(draws // 10, 1), common=common)
             pairs = [

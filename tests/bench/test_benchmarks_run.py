@@ -44,7 +44,7 @@ def test_a_small_run_of_alarms_prints_their_shares(tmp_path):
 def test_a_small_run_of_limits_of_trends_prints_one_row_a_case(tmp_path):
     ran = run_python(str(ROOT / "tests" / "bench" / "bench_trend_limits.py"), "2", cwd=tmp_path)
     assert ran.code == 0, ran.err
-    assert len(ran.out.splitlines()) == 6 + 30 + 21 + 12 + 6 + 8 + 9
+    assert len(ran.out.splitlines()) == 6 + 30 + 7 + 12 + 6 + 8 + 9
 
 
 def test_a_small_run_of_reading_logger_files_prints_its_ratios(tmp_path):

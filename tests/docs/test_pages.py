@@ -16,6 +16,7 @@ from gwnet.ingest.tables.problems import PROBLEMS
 from gwnet.network import Network
 
 from ..helpers import ROOT, surroundings
+from ..made_once import made_once
 from .console import examples, run, surroundings_with_gwnet
 
 README = ROOT / "README.md"
@@ -43,13 +44,14 @@ def pages():
 @pytest.fixture(scope="module")
 def network_of_the_readme(tmp_path_factory):
     """Give a folder in which the commands of README.md were run in order; empty before."""
-    top = tmp_path_factory.mktemp("readme")
-    folder = top / "work"
-    folder.mkdir()
-    environment = surroundings_with_gwnet(top / "programs")
-    for example in examples(read(README)):
-        run(example, folder, environment)
-    return folder
+
+    def make(top):
+        (top / "work").mkdir()
+        environment = surroundings_with_gwnet(top / "programs")
+        for example in examples(read(README)):
+            run(example, top / "work", environment)
+
+    return made_once(tmp_path_factory, "readme-network", make) / "work"
 
 
 def test_the_two_commands_of_a_newcomer_are_in_the_readme():

@@ -32,7 +32,7 @@ class Scale:
     flipped_bits: int
 
 
-SHORT = Scale({"sqlite": 9, "postgresql": 6}, 6.0, 240, 8)
+SHORT = Scale({"sqlite": 9, "postgresql": 6}, 4.0, 240, 8)
 FULL = Scale({"sqlite": 200, "postgresql": 50}, 120.0, 10_000, 60)
 
 SCALE = FULL if os.environ.get("GWNET_FAULTS") == "full" else SHORT

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from gwnet.constants import NEVER_CHECKED_TAPE_M, SURVEY_ACCURACY_M, TAPE_ACCURACY_M
-from gwnet.hydro.reduction.uncertainty import combined_half_width, uncertainty_parts
+from gwnet.hydro.reduction.uncertainty import combined_half_width, half_width_of_change, uncertainty_parts
 
 
 def parts(**changes):
@@ -24,6 +24,17 @@ def parts(**changes):
 def test_root_sum_of_squares():
     assert combined_half_width(0.003, 0.004) == pytest.approx(0.005)
     assert combined_half_width(0.0, [0.3, 0.4]).tolist() == [0.3, 0.4]
+
+
+def test_what_moves_both_values_alike_falls_away_from_their_difference():
+    """Against 200,000 draws of two values, each with an error of its own and one that both share."""
+    random = np.random.default_rng(3)
+    shared, own = random.normal(0.0, 0.03, 200_000), random.normal(0.0, 0.04, (2, 200_000))
+    now, then = own + shared
+    assert half_width_of_change(0.05, 0.05, shared_m=0.03) == pytest.approx((now - then).std(), rel=0.01)
+    assert half_width_of_change(0.05, 0.05, shared_m=0.0) == pytest.approx(np.hypot(0.05, 0.05))
+    # no number is left where all of both is shared, and never one of less than nothing
+    assert half_width_of_change([0.03, 0.03], [0.03, np.nan], shared_m=[0.03 + 1e-12, 0.0])[0] == 0.0
 
 
 def test_parts_of_an_ordinary_reading():

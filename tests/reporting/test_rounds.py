@@ -38,6 +38,19 @@ def test_change_carries_the_root_of_the_squares():
     assert change.is_significant
 
 
+def test_the_survey_common_to_both_levels_falls_away():
+    """Half-widths of 0.05 with 0.03 of one survey in each leave 0.04 of each, 0.0566 of the change."""
+    now, then = (
+        event(uncertainty_m=0.05, measuring_point="main since 2018-01-10T00:00:00Z", survey_uncertainty_m=0.03)
+        for _ in range(2)
+    )
+    assert change_between(now, then, "none").uncertainty_m == pytest.approx(0.04 * math.sqrt(2))
+    moved = {**then, "measuring_point": "main since 2021-05-04T00:00:00Z"}
+    assert change_between(now, moved, "none").uncertainty_m == pytest.approx(0.05 * math.sqrt(2))
+    none = [{**level, "measuring_point": ""} for level in (now, then)]
+    assert change_between(*none, "none").uncertainty_m == pytest.approx(0.05 * math.sqrt(2))
+
+
 def test_a_small_change_is_not_significant():
     assert not change_between(event(water_elevation_m=10.04), event(uncertainty_m=0.04), "none").is_significant
     assert not Change(0.5, math.nan).is_significant

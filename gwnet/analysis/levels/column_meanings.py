@@ -44,6 +44,8 @@ COLUMN_MEANINGS: Final[Mapping[str, str]] = {
     "coordinate_accuracy": "Half-width at 95 %",
     "ground_accuracy": "Half-width at 95 %",
     "accuracy": "Half-width at 95 %",
+    "measuring_point": "Access, and since when its measuring point is as it was surveyed",
+    "survey_uncertainty": "Part of the uncertainty that the survey has; falls away from changes at one measuring point",
     "easting": "In the coordinate system of the site",
     "northing": "In the coordinate system of the site",
     LEVEL_FROM: f"{MANUAL_READING}, {LOGGER} or {PUMPING_TEST}; only manual readings are loaded from a file of levels",

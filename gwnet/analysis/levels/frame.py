@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from gwnet.analysis.levels.inputs import LevelInputs
 from gwnet.analysis.levels.reduce import Reduction
 from gwnet.analysis.levels.serving import unusable_reasons
+from gwnet.clock import to_instants
 
 
 def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
@@ -47,6 +48,8 @@ def levels_frame(inputs: LevelInputs, reduced: Reduction) -> pd.DataFrame:
             "day": inputs.local_time.astype("datetime64[D]").astype("datetime64[us]"),
             "event_id": records["event_id"],
             "access": records["access"],
+            "measuring_point": _points_of(inputs, reduced),
+            "survey_uncertainty_m": np.where(reduced.point.index >= 0, reduced.parts.survey_m, np.nan),
             "aquifer": records["aquifer"],
             "measured_at_utc": records["measured_at_utc"],
             "time_known": records["time_known"],
@@ -86,6 +89,15 @@ def measured_at_text(inputs: LevelInputs) -> NDArray[np.object_]:
     dates = np.datetime_as_string(local, unit="D").astype(object)
     # Where the time of day is not known only the date is printed; the stored noon is a convention.
     return np.where(inputs.records["time_known"].to_numpy(dtype=bool), clock + suffix, dates)
+
+
+def _points_of(inputs: LevelInputs, reduced: Reduction) -> NDArray[np.object_]:
+    """Return the measuring point that each level rests on: its access, and since when it is as surveyed."""
+    points = inputs.measuring_points
+    since = np.datetime_as_string(to_instants(points["valid_from_utc"]), unit="s")
+    names = [f"{access} since {start}Z" for access, start in zip(points["access"], since.tolist(), strict=True)]
+    # The last entry is for levels without a point, whose index is -1.
+    return np.array([*names, ""], dtype=object)[reduced.point.index]
 
 
 def _finding_text(reduced: Reduction) -> NDArray[np.object_]:

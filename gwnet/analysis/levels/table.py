@@ -44,7 +44,8 @@ def levels(record: Snapshot, selection: Selection | None = None) -> pd.DataFrame
     Returns
     -------
     pandas.DataFrame
-        Columns of `PRINTED_COLUMNS`, then day (local date, midnight without zone), event_id, access, aquifer,
+        Columns of `PRINTED_COLUMNS`, then day (local date, midnight without zone), event_id, access, measuring_point
+        (which survey the level rests on, in words), survey_uncertainty_m (its part of the uncertainty), aquifer,
         measured_at_utc, time_known, usable, unusable_reason, water_elevation_uncorrected_m, product_thickness_m,
         sounded_depth_m, method, instrument, observer, notes, open_finding. Depths positive downward, elevations
         positive upward.

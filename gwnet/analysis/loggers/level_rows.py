@@ -71,6 +71,9 @@ def level_rows(record: Snapshot, levels: pd.DataFrame, deployments: Sequence[Log
             "accuracy_from": "",
             "day": local_days(when, zone).astype(_DAY),
             "access": levels["access"],
+            # What anchors a head to its level is more than one survey, so none is shared.
+            "measuring_point": "",
+            "survey_uncertainty_m": np.nan,
             "aquifer": levels["well"].map(aquifers),
             "measured_at_utc": levels["measured_at_utc"].astype(_TIME),
             "time_known": timed,

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from gwnet.analysis.levels.reduce import reduction_of
+from gwnet.analysis.levels.changes import change_half_width
 from gwnet.analysis.levels.table import levels
 from gwnet.analysis.levels.tape_doubts import describe_tape_doubts, find_tape_doubts
 from gwnet.analysis.maps.potentiometric import make_map
@@ -153,7 +153,8 @@ def change_of(
         controls_of(record, aquifer, [day], replace(rule, exclude=tuple(set(refused) & set(control["well"]))), table)[0]
         for day, control in zip(days, sets, strict=True)
     )
-    wells = change_table(before, after, refused, record.once("survey parts", lambda: _survey_parts(record)))
+    survey = table.set_index("event_id")[["measuring_point", "survey_uncertainty_m"]]
+    wells = change_table(before, after, refused, survey)
     control = after.drop(columns=["used", "reason", "uncertainty_m", "water_elevation_m"]).merge(
         wells[["site", "well", "used", "reason", "uncertainty_m", "change_m"]], on=["site", "well"], how="inner"
     )
@@ -174,15 +175,6 @@ def change_of(
     drawn = replace(drawn, cautions=(*dict.fromkeys(filter(None, texts)), *drawn.cautions))
     sums = change_sums(drawn.surface, unit_m=unit_of_coordinates(crs), held=_held(drawn))
     return ChangeResult(aquifer, date, since, wells, drawn, sums, storage, tapes)
-
-
-def _survey_parts(record: Snapshot) -> pd.DataFrame:
-    """Return the measuring point that each level refers to, and its part of the uncertainty."""
-    inputs, reduced = reduction_of(record)
-    return pd.DataFrame(
-        {"point": reduced.point.index, "survey_m": reduced.parts.survey_m},
-        index=pd.Index(inputs.records["event_id"], name="event_id"),
-    )
 
 
 def _held(drawn: MapResult) -> Callable[[Floats, Floats], NDArray[np.bool_]] | None:
@@ -237,7 +229,7 @@ def change_table(
     refused : dict of str to str
         Wells that are not used on both days, with the reason.
     survey : pandas.DataFrame
-        By event_id: point (the measuring point that the level refers to) and survey_m (its 95 % half-width).
+        By event_id: measuring_point and survey_uncertainty_m, as of `gwnet.analysis.levels.table.levels`.
 
     Returns
     -------
@@ -254,15 +246,13 @@ def change_table(
         both[name] = both[f"{name}_after"].fillna(both[f"{name}_before"])
     used = both["used_before"].eq(other=True) & both["used_after"].eq(other=True)
     change = both["water_elevation_m_after"] - both["water_elevation_m_before"]
-    parts = [survey.reindex(both[f"event_id_{side}"].fillna(-1).astype(np.int64)) for side in ("before", "after")]
-    # Not -1: two levels without a point in force do not share one.
-    same = (parts[0]["point"].to_numpy() == parts[1]["point"].to_numpy()) & (parts[0]["point"].to_numpy() >= 0)
-    # The survey moves both levels alike; its part is in both squares, and falls out of both.
-    shared = np.where(same, 2.0 * np.nan_to_num(parts[0]["survey_m"].to_numpy()) ** 2, 0.0)
-    widths = [both[f"uncertainty_m_{side}"].fillna(SURVEY_ACCURACY_M) for side in ("before", "after")]
-    squares = widths[0] ** 2 + widths[1] ** 2 - shared
-    # Rounding may leave a sum of squares a hair below 0.
-    width = np.sqrt(np.maximum(squares, 0.0))
+    then, now = (
+        survey.reindex(both[f"event_id_{side}"].fillna(-1).astype(np.int64)).assign(
+            uncertainty_m=both[f"uncertainty_m_{side}"].fillna(SURVEY_ACCURACY_M).to_numpy()
+        )
+        for side in ("before", "after")
+    )
+    width = change_half_width(now, then)
     reason = both["reason_after"].fillna("").where(both["reason_after"].fillna("") != "", both["reason_before"])
     reason = reason.where(~both["well"].isin(list(refused)), both["well"].map(refused)).fillna("")
     table = both.assign(
@@ -271,7 +261,7 @@ def change_table(
         water_elevation_before_m=both["water_elevation_m_before"],
         water_elevation_after_m=both["water_elevation_m_after"],
         change_m=change.where(used),
-        uncertainty_m=width.where(used),
+        uncertainty_m=np.where(used, width, np.nan),
         is_significant=(used & (change.abs() > width)).astype(bool),
         used=used.astype(bool),
         reason=reason.where(~used, ""),

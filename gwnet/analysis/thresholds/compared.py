@@ -19,6 +19,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.levels.bounds import bound_elevations
+from gwnet.analysis.levels.changes import change_half_width
 from gwnet.analysis.levels.serving import judge_levels
 
 #: Share of the days of a change that its levels must be apart to say that it is not beyond. Project default.
@@ -50,7 +51,9 @@ def held_levels(rows: pd.DataFrame) -> pd.DataFrame:
     rows = rows.sort_values(["measured_at_utc", "event_id"], kind="stable").reset_index(drop=True)
     judged = judge_levels(rows, "threshold")
     value = bound_elevations(rows)
-    held = rows[["measured_at_utc", "event_id", "day", "measured_at", "uncertainty_m", "bound", "review"]].assign(
+    shared = [name for name in ("measuring_point", "survey_uncertainty_m") if name in rows]
+    columns = ["measured_at_utc", "event_id", "day", "measured_at", "uncertainty_m", "bound", "review", *shared]
+    held = rows[columns].assign(
         value_m=value,
         sign=np.array([_SIGN[bound] for bound in rows["bound"]], dtype=np.int64),
         serves=judged["serves"].to_numpy(dtype=bool),
@@ -90,19 +93,22 @@ def changes_within(held: pd.DataFrame, days: int, kind: str) -> pd.DataFrame:
     is_number = (held["serves"] & (held["sign"] == 0)).to_numpy(dtype=bool)
     places = np.flatnonzero(is_number)
     level = held["value_m"].to_numpy(dtype=np.float64)
-    half = held["uncertainty_m"].to_numpy(dtype=np.float64)
     first = np.searchsorted(day[places], day - days, side="left")
     # Up to the day before: levels of one day are not compared with each other.
     stop = np.searchsorted(day[places], day, side="left")
-    change, width, is_short = (np.full(len(held), fill) for fill in (np.nan, np.nan, 1.0))
+    change, is_short = (np.full(len(held), fill) for fill in (np.nan, 1.0))
+    partner = np.full(len(held), -1)
     for row in np.flatnonzero(stop > first):
         before = places[first[row] : stop[row]]
         # From the lowest level for a rise and from the highest for a fall: the largest change within the days.
         place = before[np.argmin(level[before]) if kind == "upper" else np.argmax(level[before])]
         change[row] = level[row] - level[place]
-        width[row] = np.hypot(half[row], half[place])
+        partner[row] = place
         # Too soon after the first level nothing is said of a change over so many days.
         is_short[row] = day[row] - day[before[0]] < LEAST_SHARE * days
+    # A level that is compared with none has no half-width either.
+    then = held.iloc[np.maximum(partner, 0)] if len(held) else held
+    width = np.where(partner >= 0, change_half_width(held, then), np.nan)
     alone = held["serves"].to_numpy(dtype=bool) & np.isnan(change)
     noun = "day" if days == 1 else f"{days} days"
     return _with_values(held, change, width, held["bound"], alone, f"no level in the {noun} before").assign(

@@ -86,6 +86,36 @@ def combined_half_width(*parts_m: ArrayLike) -> Floats:
     return np.sqrt(total)
 
 
+def half_width_of_change(now_m: ArrayLike, then_m: ArrayLike, *, shared_m: ArrayLike) -> Floats:
+    """Return the half-width of a difference of two values that share a part of their errors.
+
+    Parameters
+    ----------
+    now_m, then_m : array_like
+        Half-widths of the two values [m].
+    shared_m : array_like
+        Half-width of the part that moves both alike, and is in both; 0 for none [m].
+
+    Returns
+    -------
+    numpy.ndarray
+        Half-width of the difference [m].
+
+    Notes
+    -----
+    The variance of a difference is the sum of the variances less twice the covariance, here that of the shared part
+    (JCGM 100:2008, 5.2.2, equation 13; from memory).
+
+    Examples
+    --------
+    >>> float(half_width_of_change(0.005, 0.005, shared_m=0.003).round(6))
+    0.005657
+    """
+    squares = np.square(np.asarray(now_m, dtype=np.float64)) + np.square(np.asarray(then_m, dtype=np.float64))
+    # Rounding may leave a sum of squares a hair below 0.
+    return np.sqrt(np.maximum(squares - 2.0 * np.square(np.asarray(shared_m, dtype=np.float64)), 0.0))
+
+
 def unchecked_tape_m(depth_m: ArrayLike, *, never_checked: ArrayLike) -> Floats:
     """Return what readings with a tape without a check may be out by.
 

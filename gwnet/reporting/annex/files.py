@@ -38,6 +38,8 @@ LEVEL_COLUMNS: Final = (
     "observer",
     "notes",
 )
+#: Columns of level files that tell whether two levels rest on one survey, which falls away from their change.
+SURVEY_COLUMNS: Final = ("measuring_point", "survey_uncertainty_m")
 #: Columns of level files that say what was recorded, so that the files load again.
 RECORDED_COLUMNS: Final = tuple(name for name in HEADINGS if name not in LEVEL_COLUMNS)
 #: Columns of the levels of the period that thresholds are judged by.
@@ -73,7 +75,8 @@ def annex_files(view: ReportView) -> dict[str, bytes]:
     data = view.data
     events = [gauging.events for gauging in view.in_period]
     period = pd.concat(events) if events else view.levels.iloc[:0]
-    level_columns = (*LEVEL_COLUMNS, *(name for name in RECORDED_COLUMNS if name in view.levels))
+    more = (name for name in (*SURVEY_COLUMNS, *RECORDED_COLUMNS) if name in view.levels)
+    level_columns = (*LEVEL_COLUMNS, *more)
     files = {
         "levels_of_period": frame_csv(period, level_columns, unit, site=data.site.code),
         "levels_to_date": frame_csv(view.levels, level_columns, unit, site=data.site.code),
