@@ -22,6 +22,13 @@ def test_only_a_survey_of_both_levels_falls_away():
     assert change_half_width(LEVELS, earlier) == pytest.approx([same, apart, apart, apart, np.nan], nan_ok=True)
 
 
+@pytest.mark.parametrize(("now_m", "then_m"), [(0.04, 0.03), (0.03, 0.04)])
+def test_no_more_than_the_smaller_survey_is_in_both_levels(now_m, then_m):
+    now, then = LEVELS.iloc[0].to_dict(), LEVELS.iloc[1].to_dict()
+    width = change_half_width({**now, "survey_uncertainty_m": now_m}, {**then, "survey_uncertainty_m": then_m})
+    assert float(width) == pytest.approx(0.04 * np.sqrt(2.0))
+
+
 def test_single_levels_and_levels_of_loggers_are_taken_as_well():
     now, then = LEVELS.iloc[0].to_dict(), LEVELS.iloc[1].to_dict()
     assert float(change_half_width(now, then)) == pytest.approx(0.04 * np.sqrt(2.0))

@@ -38,6 +38,9 @@ def change_half_width(now: Levels, then: Levels) -> NDArray[np.float64]:
     points: list[Any] = [np.asarray(level.get("measuring_point", ""), dtype=object) for level in (now, then)]
     # A level without a measuring point in force shares none with another such level.
     same = np.asarray((points[0] == points[1]) & (points[0] != ""), dtype=bool)
-    survey_m = np.asarray(now.get("survey_uncertainty_m", np.nan), dtype=np.float64)
+    # A default survey counts for more the older it is: no more than the smaller of the two parts is in both.
+    survey_m = np.fmin(
+        *(np.asarray(level.get("survey_uncertainty_m", np.nan), dtype=np.float64) for level in (now, then))
+    )
     widths = [np.asarray(level["uncertainty_m"], dtype=np.float64) for level in (now, then)]
     return half_width_of_change(*widths, shared_m=np.where(same, np.nan_to_num(survey_m), 0.0))
