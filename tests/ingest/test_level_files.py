@@ -7,6 +7,7 @@ from gwnet.analysis.levels.table import FILE_COLUMNS, PRINTED_COLUMNS
 from gwnet.errors import IngestError
 from gwnet.ingest.tables.level_files import has_readings, is_level_file, recognise_levels, require_readings
 from gwnet.ingest.tables.parse import parse
+from gwnet.ingest.tables.problems import PROBLEMS
 from gwnet.ingest.tables.raw import RawSheet
 from gwnet.store.contract import TABLES
 
@@ -55,6 +56,8 @@ def test_each_length_of_a_row_may_have_its_unit():
     ("cells", "words"),
     [
         ({"unit_as_recorded": "furlong"}, "unit_as_recorded is 'furlong', which is no unit of length"),
+        ({"unit_as_recorded": ""}, "unit_as_recorded does not say the unit of depth_to_water_as_recorded"),
+        ({"unit_as_recorded": "accuracy=ft"}, "unit_as_recorded does not say the unit of depth_to_water_as_recorded"),
         ({"level_from": "guess"}, "level_from is not 'guess' but manual reading, logger or pumping test"),
     ],
 )
@@ -62,6 +65,7 @@ def test_a_row_of_an_unknown_unit_or_origin_is_refused(cells, words):
     parsed = parse(recognise_levels(sheet({}, cells)), np.datetime64("2026-04-07").item())
     assert [(problem.row, problem.table) for problem in parsed.rejections] == [(3, "level_events")]
     assert words in parsed.rejections[0].message
+    assert parsed.rejections[0].problem in PROBLEMS
     assert parsed.good.tolist() == [True, False]
 
 

@@ -6,14 +6,12 @@ from dataclasses import replace
 from typing import Final
 
 from gwnet.errors import IngestError, UnitError
-from gwnet.ingest.tables.raw import RawSheet, RawTable, split_heading
+from gwnet.ingest.tables.raw import LEVEL_HEADINGS, RawSheet, RawTable, names_in_metres, split_heading
 from gwnet.records import Rejection
 from gwnet.store.as_recorded import HEADINGS, LEVEL_FROM, LOGGER, MANUAL_READING, PUMPING_TEST, RECORDED, UNIT
 from gwnet.store.contract import BY_NAME, PROBLEM_COLUMN
 from gwnet.units import length_unit
 
-#: Headings that together only files of reduced levels have; those in feet count alike.
-_LEVELS: Final = frozenset("water_elevation_m measuring_point_elevation_m uncertainty_m review".split())
 #: Most missing columns that a message names.
 _MOST_NAMED: Final = 4
 _KEY: Final = ("site", "well", "measured_at")
@@ -33,7 +31,7 @@ def is_level_file(sheet: RawSheet) -> bool:
     sheet : gwnet.ingest.tables.raw.RawSheet
         Rows and headings.
     """
-    return {split_heading(heading)[0].replace("_ft", "_m") for heading in sheet.headings} >= _LEVELS
+    return names_in_metres(sheet) >= LEVEL_HEADINGS
 
 
 def has_readings(sheet: RawSheet) -> bool:
@@ -86,7 +84,7 @@ def recognise_levels(sheet: RawSheet) -> RawTable:
         {column: places[heading] for heading, column in columns.items()},
         {},
         [*sheet.warnings, *warnings],
-        _row_units(manual, places[UNIT]),
+        _row_units(manual, places),
     )
 
 
@@ -141,13 +139,14 @@ def _manual_rows(sheet: RawSheet, place: int) -> tuple[list[int], list[str]]:
     return [at for at, kind in enumerate(kinds) if kind not in _ELSEWHERE], warnings
 
 
-def _row_units(sheet: RawSheet, place: int) -> dict[str, list[str]]:
+def _row_units(sheet: RawSheet, places: dict[str, int]) -> dict[str, list[str]]:
     """Return the unit of each row of the columns of readings; a row without a reading has none to name."""
-    columns = [column.name for column in RECORDED.values() if column.reading]
+    headings = {column.name: heading for heading, column in RECORDED.items() if column.reading}
+    columns = list(headings)
     units: dict[str, list[str]] = {name: [] for name in columns}
     known: dict[str, dict[str, str]] = {}
     for number, row in zip(sheet.numbers, sheet.rows, strict=True):
-        cell = row[place].strip()
+        cell = row[places[UNIT]].strip()
         if cell not in known:
             known[cell] = _units_of_cell(cell, columns)
         for name in columns:
@@ -155,7 +154,16 @@ def _row_units(sheet: RawSheet, place: int) -> dict[str, list[str]]:
         if cell and not known[cell]:
             message = f"{UNIT} is {cell!r}, which is no unit of length."
             fix = "Write a unit, or column=unit pairs separated by ; where the lengths of a row differ."
-            sheet.rejections.append(Rejection("", sheet.file, number, None, cell, "unknown-unit", message, fix))
+            sheet.rejections.append(Rejection("", sheet.file, number, None, cell, "unit-unknown", message, fix))
+            continue
+        # Without its unit a depth in feet would be taken for one in metres.
+        for name, heading in headings.items():
+            if (reading := row[places[heading]].strip()) and name not in known[cell]:
+                message = f"{UNIT} does not say the unit of {heading}."
+                fix = "Write one unit for the row, or column=unit pairs separated by ; for all its lengths."
+                sheet.rejections.append(
+                    Rejection("", sheet.file, number, heading, reading, "unit-unknown", message, fix)
+                )
     return units
 
 

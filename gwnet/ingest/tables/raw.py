@@ -29,24 +29,29 @@ _UNITS_OF_KIND: Final[dict[str, Callable[[str], str]]] = {
 #: Ends of headings of lengths that name their unit, as exports have them.
 _LENGTH_ENDINGS: Final = frozenset({"m", "cm", "mm", "ft", "ftus"})
 
-#: Headings that together only tables have which gwnet works out; lengths in metres, feet count alike.
-_RESULTS: Final = tuple(
-    frozenset(words.split())
-    for words in (
-        "water_elevation_m measuring_point_elevation_m uncertainty_m review",  # levels
-        "well kind used reason uncertainty_m",  # levels of a map
-        "download_id series_id sha256",  # files of loggers
-        "instrument coverage_percent last_manual_reading",  # state of loggers
-        "rule severity message",  # findings
-        "kind well text day length_m",  # conditions of wells
-        "slope_m_per_year p_adjusted direction",  # trends
-        "newest newest_m percentile",  # seasons
-        "threshold readings_judged state",  # states of thresholds
-        "threshold levels_in_period margin_m",  # crossings
-        "threshold value_m extreme_m state",  # levels held against thresholds
-        "item was now reason recorded_at_utc",  # corrections
-        "issue table was now why",  # values of earlier issues
-    )
+#: Headings that together only tables of reduced levels have; lengths in metres, feet count alike.
+LEVEL_HEADINGS: Final = frozenset("water_elevation_m measuring_point_elevation_m uncertainty_m review".split())
+
+#: The same of all tables that gwnet works out.
+_RESULTS: Final = (
+    LEVEL_HEADINGS,
+    *(
+        frozenset(words.split())
+        for words in (
+            "well kind used reason uncertainty_m",  # levels of a map
+            "download_id series_id sha256",  # files of loggers
+            "instrument coverage_percent last_manual_reading",  # state of loggers
+            "rule severity message",  # findings
+            "kind well text day length_m",  # conditions of wells
+            "slope_m_per_year p_adjusted direction",  # trends
+            "newest newest_m percentile",  # seasons
+            "threshold readings_judged state",  # states of thresholds
+            "threshold levels_in_period margin_m",  # crossings
+            "threshold value_m extreme_m state",  # levels held against thresholds
+            "item was now reason recorded_at_utc",  # corrections
+            "issue table was now why",  # values of earlier issues
+        )
+    ),
 )
 #: Sheet of a workbook that says what the others are.
 _ABOUT: Final = "about"
@@ -252,8 +257,19 @@ def is_result(sheet: RawSheet) -> bool:
     sheet : RawSheet
         Rows and headings.
     """
-    names = {split_heading(heading)[0].replace("_ft", "_m") for heading in sheet.headings}
+    names = names_in_metres(sheet)
     return sheet.title == _ABOUT or any(words <= names for words in _RESULTS)
+
+
+def names_in_metres(sheet: RawSheet) -> set[str]:
+    """Return the names of a sheet's columns without their units; those of lengths as if they were in metres.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+        Rows and headings.
+    """
+    return {split_heading(heading)[0].replace("_ft", "_m") for heading in sheet.headings}
 
 
 def without_retired(sheet: RawSheet) -> RawSheet:
