@@ -346,9 +346,9 @@ def restate_change(annex, since, now, then):
     one, other = numbers(now), numbers(then)
     both = one.join(other.add_suffix("_then"), how="inner")
     change = both["water_elevation_m"] - both["water_elevation_m_then"]
-    # one survey moves both levels alike
+    # one survey moves both levels alike, by no more than the smaller of its two parts
     same = both["measuring_point"] == both["measuring_point_then"]
-    shared = both["survey_uncertainty_m"].where(same, 0.0)
+    shared = both[["survey_uncertainty_m", "survey_uncertainty_m_then"]].min(axis=1).where(same, 0.0)
     width = np.sqrt(both["uncertainty_m"] ** 2 + both["uncertainty_m_then"] ** 2 - 2 * shared**2)
     clear = change[change.abs() > width]
     rose, fell = clear[clear > 0], clear[clear < 0]
