@@ -1,9 +1,9 @@
 """Whether the tests notice small faults: one-token changes of operators, comparisons and constants, drawn at random.
 
 Run: ``python tests/bench/mutate.py [COUNT [SEED [FOLDER ...]]]`` (default 50 changes with seed 1 in gwnet/hydro and
-gwnet/analysis). Prints each change with ``noticed`` (and by which test) or ``SURVIVED``, and the share that was noticed.
-A change that survives is either equivalent, or shows what no test looks at: then write a test of that behaviour, from a
-published value or a property that must hold, not of the line.
+gwnet/analysis; a FOLDER may be one module). Prints each change with ``noticed`` (and by which test) or ``SURVIVED``,
+and the share that was noticed. A change that survives is either equivalent, or shows what no test looks at: then write
+a test of that behaviour, from a published value or a property that must hold, not of the line.
 
 The tests are collected once and run once without a change. That run tells which functions each test calls and how long
 it takes; a test that fails in it is named and left out. Each change is then made in a forked process, in memory: the
@@ -202,15 +202,15 @@ def codes(code: CodeType) -> Iterator[CodeType]:
 
 
 def key_of(code: CodeType) -> tuple[str, str, int]:
-    """Return what names a function in the process without and with a change."""
-    return code.co_filename, code.co_qualname, code.co_firstlineno
+    """Return what names a function in the process without and with a change, in whichever checkout."""
+    return code.co_filename.removeprefix(f"{ROOT}/"), code.co_qualname, code.co_firstlineno
 
 
 def digest_of_code() -> str:
-    """Return what tells whether the files of the changed folders, and where they lie, are still the same."""
+    """Return what tells whether the files of the changed folders are still the same, in whichever checkout."""
     digest = hashlib.sha256()
     for path in sorted(path for folder in FOLDERS for path in (ROOT / folder).rglob("*.py")):
-        digest.update(str(path).encode() + b"\0" + path.read_bytes())
+        digest.update(str(path.relative_to(ROOT)).encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()
 
 
@@ -463,9 +463,14 @@ def load_libraries() -> None:
 
 
 def draw(count: int, seed: int, folders: list[str]) -> tuple[list[Change], int]:
-    """Return a sample of changes, and how many there could be."""
-    everything = [one for folder in folders for path in sorted((ROOT / folder).rglob("*.py")) for one in changes(path)]
-    return random.Random(seed).sample(everything, count), len(everything)
+    """Return a sample of changes, and how many there could be; all of them where fewer are possible than asked for."""
+    everything = [change for folder in folders for path in modules(ROOT / folder) for change in changes(path)]
+    return random.Random(seed).sample(everything, min(count, len(everything))), len(everything)
+
+
+def modules(place: Path) -> list[Path]:
+    """Return the modules of a folder, or the one that is named."""
+    return sorted(place.rglob("*.py")) if place.is_dir() else [place]
 
 
 def main(asked: argparse.Namespace) -> None:
