@@ -7,7 +7,10 @@ GWNET_OPEN_DATA the folder of open data; GWNET_NO_SKIP=1 turns every skipped tes
 from __future__ import annotations
 
 import datetime as dt
+import gc
+import importlib
 import os
+import pkgutil
 import sqlite3
 import uuid
 from contextlib import contextmanager
@@ -16,6 +19,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+import gwnet
 from gwnet.store import revision
 
 from .empty_records import upgrade_quickly
@@ -33,6 +37,22 @@ settings.register_profile("gwnet", deadline=None, suppress_health_check=[HealthC
 settings.load_profile("gwnet")
 
 ROOT = Path(__file__).resolve().parents[1]
+
+
+#: From how many tests on it is worth loading all that they need before the first.
+MANY = 500
+
+
+def pytest_collection_finish(session):
+    """Search for garbage as rarely as the command line does, and not in the libraries and tests: a sixth of the work."""
+    if len(session.items) < MANY:
+        return
+    for module in pkgutil.walk_packages(gwnet.__path__, "gwnet."):
+        if not module.name.endswith("__main__"):
+            importlib.import_module(module.name)
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, *gc.get_threshold()[1:])
 
 
 @pytest.hookimpl(wrapper=True)

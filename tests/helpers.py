@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ast
+import functools
 import os
 import subprocess
 import sys
@@ -66,6 +68,23 @@ def run_gwnet(*arguments, cwd, env=None, timeout=300):
 def package_modules():
     """Return the files of the package that these tests' checkout holds, in order."""
     return sorted((ROOT / "gwnet").rglob("*.py"))
+
+
+@functools.cache
+def imports_of(file):
+    """Return the names of the modules that a file imports anywhere in it, and the lines of relative imports.
+
+    Kept, because to parse the whole package takes two seconds and several rules ask.
+    """
+    names, relative = set(), []
+    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.level == 0:
+            names.add(node.module)
+        elif isinstance(node, ast.ImportFrom):
+            relative.append(node.lineno)
+    return frozenset(names), tuple(relative)
 
 
 def tracked_files():

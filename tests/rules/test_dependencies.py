@@ -1,13 +1,12 @@
 """What the package imports is declared, and what is declared is imported."""
 
-import ast
 import re
 import sys
 import tomllib
 
 import pytest
 
-from ..helpers import ROOT, package_modules
+from ..helpers import ROOT, imports_of, package_modules
 
 #: Distributions by the module that they bring, where the names differ.
 _BRINGS = {"PIL": "pillow", "fontTools": "fonttools"}
@@ -23,13 +22,7 @@ def declared(extra=None):
 
 def imported():
     """Return the distributions that the package imports anywhere."""
-    names = set()
-    for file in package_modules():
-        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Import):
-                names |= {alias.name.split(".")[0] for alias in node.names}
-            elif isinstance(node, ast.ImportFrom) and node.level == 0:
-                names.add(node.module.split(".")[0])
+    names = {name.split(".")[0] for file in package_modules() for name in imports_of(file)[0]}
     own = {name for name in names if name != "gwnet" and name not in sys.stdlib_module_names}
     return {_BRINGS.get(name, name).lower() for name in own}
 

@@ -1,12 +1,11 @@
 """Who may import what: the layers of pyproject.toml, and the libraries that only one place may know."""
 
-import ast
 import re
 import tomllib
 
 import pytest
 
-from ..helpers import ROOT, package_modules, run_python
+from ..helpers import ROOT, imports_of, package_modules, run_python
 
 #: A library, and the only files below ``gwnet/`` that may import it.
 ONLY_IN = {
@@ -16,17 +15,6 @@ ONLY_IN = {
     "openpyxl": r"(ingest|exchange)/.*",
     "alembic": r"store/revision\.py",
 }
-
-
-def imported(file):
-    """Return the names of the modules that a file imports anywhere in it."""
-    names = set()
-    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Import):
-            names |= {alias.name for alias in node.names}
-        elif isinstance(node, ast.ImportFrom) and node.level == 0:
-            names.add(node.module)
-    return names
 
 
 def test_the_layers_hold():
@@ -57,7 +45,7 @@ def test_a_library_is_known_in_one_place_only(library):
     users = [
         str(file.relative_to(ROOT / "gwnet"))
         for file in package_modules()
-        if any(name.split(".")[0] == library for name in imported(file))
+        if any(name.split(".")[0] == library for name in imports_of(file)[0])
     ]
     assert users, f"nothing imports {library}: is it still needed?"
     assert [user for user in users if not home.fullmatch(user)] == []
@@ -65,6 +53,5 @@ def test_a_library_is_known_in_one_place_only(library):
 
 @pytest.mark.slow
 def test_imports_are_absolute():
-    for file in package_modules():
-        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            assert not (isinstance(node, ast.ImportFrom) and node.level), f"{file}: line {node.lineno}"
+    relative = {str(file): lines for file in package_modules() if (lines := imports_of(file)[1])}
+    assert relative == {}
