@@ -1,20 +1,26 @@
-"""One of several people who work on a record at once: a writer or a reader, in a process of its own.
+"""Several people who work on a record at once: writers and readers, each in a process of its own.
 
-Run: ``python -m tests.faults.hands ROLE NUMBER URL FOLDER SECONDS``. Prints what each command gave back, one JSON object
-a line. Writers load the same batches of events in different orders, correct one event of each, check, and review;
+Run: ``python -m tests.faults.hands URL FOLDER SECONDS WRITERS READERS``. Each writes what its commands gave back into
+the file ``ROLE_NUMBER.out`` of the folder, one JSON object a line. Writers load the same batches of events in different orders, correct one event of each, check, and review;
 readers ask for the levels as they were known at a moment, and ask again a little later.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import importlib
 import json
+import multiprocessing
+import os
+import pkgutil
 import random
 import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
+
+import gwnet
 
 from .scale import seed
 from .scenario import WELLS
@@ -105,8 +111,10 @@ def read(number: int, url: str, until: float) -> None:
             print(json.dumps({"act": "differs", "known_on": moment, "new": new[:3], "gone": gone[:3]}), flush=True)
 
 
-def main(role: str, number: int, url: str, folder: Path, seconds: float) -> None:
-    """Work for some seconds, which begin for all at once."""
+def work(role: str, number: int, url: str, folder: Path, seconds: float) -> None:
+    """Work for some seconds, which begin for all at once; what is written goes to files of one's own."""
+    for stream, ending in ((1, "out"), (2, "err")):
+        os.dup2(os.open(folder / f"{role}_{number}.{ending}", os.O_WRONLY | os.O_CREAT | os.O_TRUNC), stream)
     run_here(["wells", "--db", url])  # by then everything is loaded
     (folder / f"{role}_{number}.ready").touch()
     while not (folder / "go").exists():
@@ -118,5 +126,19 @@ def main(role: str, number: int, url: str, folder: Path, seconds: float) -> None
         read(number, url, until)
 
 
+def main(url: str, folder: Path, seconds: float, writers: int, readers: int) -> None:
+    """Let people work at once, each in a process that is copied from this one when it has loaded the program."""
+    for module in pkgutil.walk_packages(gwnet.__path__, "gwnet."):
+        if not module.name.endswith("__main__"):
+            importlib.import_module(module.name)
+    people = [("writer", at) for at in range(writers)] + [("reader", at) for at in range(readers)]
+    context = multiprocessing.get_context("fork")
+    processes = [context.Process(target=work, args=(*person, url, folder, seconds)) for person in people]
+    for process in processes:
+        process.start()
+    for process in processes:
+        process.join()
+
+
 if __name__ == "__main__":
-    main(sys.argv[1], int(sys.argv[2]), sys.argv[3], Path(sys.argv[4]), float(sys.argv[5]))
+    main(sys.argv[1], Path(sys.argv[2]), float(sys.argv[3]), int(sys.argv[4]), int(sys.argv[5]))

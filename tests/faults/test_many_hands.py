@@ -31,18 +31,14 @@ RAW = re.compile(
 
 def work_together(url, folder):
     """Let everybody work, and return what each command gave back, and what the processes wrote to standard error."""
-    people = [("writer", at) for at in range(WRITERS)] + [("reader", at) for at in range(READERS)]
     command = [sys.executable, "-P", "-m", "tests.faults.hands"]
-    processes = []
-    for role, at in people:
-        with (folder / f"{role}_{at}.out").open("w") as out, (folder / f"{role}_{at}.err").open("w") as err:
-            words = [role, str(at), url, str(folder), str(SCALE.seconds_of_hands)]
-            processes.append(subprocess.Popen([*command, *words], cwd=folder, env=with_tests(), stdout=out, stderr=err))
-    while len(list(folder.glob("*.ready"))) < len(people) and all(process.poll() is None for process in processes):
+    words = [url, str(folder), str(SCALE.seconds_of_hands), str(WRITERS), str(READERS)]
+    with (folder / "all.err").open("w") as err:
+        everybody = subprocess.Popen([*command, *words], cwd=folder, env=with_tests(), stdout=err, stderr=err)
+    while len(list(folder.glob("*.ready"))) < WRITERS + READERS and everybody.poll() is None:
         time.sleep(0.1)
     (folder / "go").touch()
-    for process in processes:
-        process.wait(timeout=SCALE.seconds_of_hands * 20 + 300)
+    everybody.wait(timeout=SCALE.seconds_of_hands * 20 + 300)
     told = [json.loads(line) for path in sorted(folder.glob("*.out")) for line in path.read_text().splitlines()]
     return told, "".join(path.read_text() for path in sorted(folder.glob("*.err")))
 
