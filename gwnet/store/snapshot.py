@@ -87,7 +87,8 @@ class Snapshot:
         NotFoundError
             If there is no such site, or several and none was named.
         """
-        code = str(fetch.choose_site(self.all_sites, site if site is not None else self.site)["site"])
+        asked = site if site is not None else self.site
+        code = self.once(("code of site", asked), lambda: str(fetch.choose_site(self.all_sites, asked)["site"]))
         # The same object, so that what it keeps is kept once.
         if code == self.site:
             return self

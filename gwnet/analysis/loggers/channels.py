@@ -20,7 +20,7 @@ import pandas as pd
 from gwnet.analysis.loggers.correction_history import CorrectionHistory
 from gwnet.clock import to_instant
 from gwnet.hydro.arrays import Floats, Instants
-from gwnet.hydro.loggers.clock_shift import correct_times
+from gwnet.hydro.loggers.clock_shift import ClockOperation, correct_times
 from gwnet.store.fetch import samples as fetch_samples
 from gwnet.store.snapshot import Snapshot
 from gwnet.units import metres_per, to_celsius, to_pascals
@@ -153,6 +153,8 @@ class LoggerRecord:
         self.near_levels: Held[Any] = Held(_MOST_HELD)
         self.clocks: dict[int, Any] = {}
         self._channels: Held[Channel | None] = Held(_MOST_HELD)
+        self._histories: dict[tuple[str, str], CorrectionHistory] = {}
+        self._segments: dict[tuple[str, str], list[tuple[Any, CorrectionHistory, list[ClockOperation]]]] = {}
 
     @cached_property
     def series(self) -> pd.DataFrame:
@@ -257,9 +259,12 @@ class LoggerRecord:
         CorrectionHistory
             Corrections, in order of recording.
         """
-        table = self.corrections
-        rows = table[(table["instrument"] == instrument) & (table["quantity"] == quantity)]
-        return CorrectionHistory(rows, self.zone_of_instrument(instrument))
+        key = (instrument, quantity)
+        if key not in self._histories:
+            table = self.corrections
+            rows = table[(table["instrument"] == instrument) & (table["quantity"] == quantity)]
+            self._histories[key] = CorrectionHistory(rows, self.zone_of_instrument(instrument))
+        return self._histories[key]
 
     def zone_of_instrument(self, instrument: str) -> str:
         """Return the time zone of the site at which an instrument was installed last.
@@ -303,14 +308,8 @@ class LoggerRecord:
         return self._channels.once(key, lambda: self._fetched(instrument, quantity, low, high))
 
     def _fetched(self, instrument: str, quantity: str, low: np.datetime64, high: np.datetime64) -> Channel | None:
-        rows = self.series[(self.series["instrument"] == instrument) & (self.series["quantity"] == quantity)]
-        rows = rows[rows["sample_count"] > 0]
-        correction_history = self.correction_history(instrument, quantity)
-        segments = [
-            segment
-            for row in rows.itertuples()
-            if (segment := self._segment(row, correction_history, low, high)) is not None
-        ]
+        parts = self._segments_of(instrument, quantity)
+        segments = [segment for part in parts if (segment := self._segment(*part, low, high)) is not None]
         if not segments:
             return None
         joined = segments[0] if len(segments) == 1 else _joined(segments)
@@ -323,24 +322,42 @@ class LoggerRecord:
         return Channel(
             instrument=instrument,
             quantity=quantity,
-            unit=str(rows["unit"].iloc[-1]),
+            unit=str(parts[-1][0].unit),
             time_utc=joined.true[span],
             value=joined.value[span],
             file_time_utc=joined.file_time[span],
             as_read=joined.as_read[span],
             overlapping=joined.overlapping,
-            correction_history=correction_history,
+            correction_history=self.correction_history(instrument, quantity),
         )
 
+    def _segments_of(self, instrument: str, quantity: str) -> list[tuple[Any, CorrectionHistory, list[ClockOperation]]]:
+        """Return the series of a quantity that hold samples, each with its own corrections and those of its clock.
+
+        Kept, because channels are asked for by the day around each step, and nothing of this depends on the day.
+        """
+        key = (instrument, quantity)
+        if key not in self._segments:
+            rows = self.series[(self.series["instrument"] == instrument) & (self.series["quantity"] == quantity)]
+            correction_history, level = self.correction_history(instrument, quantity), self.level_quantity(instrument)
+            self._segments[key] = []
+            for row in rows[rows["sample_count"] > 0].itertuples():
+                own = correction_history.of_series(int(row.series_id))
+                clock = own.clock()
+                if not clock and quantity != level:
+                    clock = self.correction_history(instrument, level).clock()
+                self._segments[key].append((row, own, clock))
+        return self._segments[key]
+
     def _segment(
-        self, row: Any, correction_history: CorrectionHistory, low: np.datetime64, high: np.datetime64
+        self,
+        row: Any,
+        own: CorrectionHistory,
+        clock: list[ClockOperation],
+        low: np.datetime64,
+        high: np.datetime64,
     ) -> _Segment | None:
         """Return the samples of one segment with its clock put right and its factors applied."""
-        own = correction_history.of_series(int(row.series_id))
-        level = self.level_quantity(row.instrument)
-        clock = own.clock()
-        if not clock and row.quantity != level:
-            clock = self.correction_history(row.instrument, level).clock()
         # As far as the clock may be off, since the span is by true time and samples are found by the file's.
         reach = np.timedelta64(int(_MARGIN.total_seconds() + sum(abs(one.seconds) for one in clock)), "s")
         time_ms, value = fetch_samples.samples(

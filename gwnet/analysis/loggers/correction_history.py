@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -72,15 +73,14 @@ class CorrectionHistory:
         """
         return describe_correction(row.kind, row.parameters, row.start_utc, row.end_utc, self.zone)
 
-    def of(self, kind: str) -> pd.DataFrame:
-        """Return the rows of one kind.
+    @cached_property
+    def _listed(self) -> list[Any]:
+        """The rows as named tuples: every part of a level asks for some, and to cut a frame takes long."""
+        return list(self.rows.itertuples())
 
-        Parameters
-        ----------
-        kind : str
-            Word of the kind.
-        """
-        return self.rows[self.rows["kind"] == kind]
+    def _of(self, *kinds: str) -> list[Any]:
+        """Return the rows of some kinds, in order of recording."""
+        return [row for row in self._listed if row.kind in kinds]
 
     def of_series(self, series_id: int) -> CorrectionHistory:
         """Return the corrections of one series alone.
@@ -102,12 +102,12 @@ class CorrectionHistory:
                 float(row.parameters["seconds"]),
                 row.kind == "clock drift",
             )
-            for row in self.rows[self.rows["kind"].isin(["clock shift", "clock drift"])].itertuples()
+            for row in self._of("clock shift", "clock drift")
         ]
 
     def restarts(self) -> Instants:
         """Return the moments at which anchoring starts anew."""
-        return np.array([to_instant(start) for start in self.of("restart")["start_utc"]], dtype="datetime64[us]")
+        return np.array([to_instant(row.start_utc) for row in self._of("restart")], dtype="datetime64[us]")
 
     def settings(self, kind: str, start: Any, end: Any) -> dict[str, Any]:
         """Return the parameters of a kind that holds for whole deployments.
@@ -126,7 +126,7 @@ class CorrectionHistory:
             left out add up); empty where none is on record.
         """
         settings: dict[str, Any] = {}
-        for row in self.of(kind).itertuples():
+        for row in self._of(kind):
             after = not pd.isna(row.start_utc) and not pd.isna(end) and row.start_utc >= end
             before = not pd.isna(row.end_utc) and not pd.isna(start) and row.end_utc <= start
             if after or before:
@@ -183,7 +183,7 @@ class CorrectionHistory:
             0, or the place of the cause in `OUT_REASONS`.
         """
         out = np.zeros(when.size, dtype=np.uint8)
-        for row in self.of("exclusion").itertuples():
+        for row in self._of("exclusion"):
             out[within(when, row.start_utc, row.end_utc)] = OUT_REASONS.index(row.parameters["cause"])
         return out
 
@@ -198,7 +198,7 @@ class CorrectionHistory:
             Whether they are kept.
         """
         kept = np.zeros(when.size, dtype=bool)
-        for row in self.of("keep").itertuples():
+        for row in self._of("keep"):
             # A correction that names no rule keeps samples against any of them.
             if row.parameters.get("against", STATE_RULES[0]) in STATE_RULES:
                 kept[within(when, row.start_utc, row.end_utc)] = True
@@ -214,7 +214,7 @@ class CorrectionHistory:
         first, last : numpy.datetime64
             Its first and last sample.
         """
-        for row in self.of("keep").itertuples():
+        for row in self._of("keep"):
             start, end = to_instant(row.start_utc), to_instant(row.end_utc)
             # All of the finding's samples: keeping half of them decides nothing about the rest.
             covers = (np.isnat(start) or first >= start) and (np.isnat(end) or last < end)
@@ -223,11 +223,11 @@ class CorrectionHistory:
         return False
 
     def _spanned(self, kind: str, when: Instants, values: Floats, change: Callable[[Floats, Any], Floats]) -> Floats:
-        rows = self.of(kind)
-        if rows.empty:
+        rows = self._of(kind)
+        if not rows:
             return values
         changed = values.copy()
-        for row in rows.itertuples():
+        for row in rows:
             span = within(when, row.start_utc, row.end_utc)
             changed[span] = change(changed[span], row)
         return changed
