@@ -235,7 +235,7 @@ def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple
     def slopes(theta: Floats) -> Floats:
         return both(theta)[1]
 
-    if problem.is_free and inside.size <= problem.observed.size:
+    if problem.is_free:
         # Levenberg and Marquardt's method knows no ends and is much the fastest; what leaves the search is done again
         # On its way it may try places where the model overflows.
         with np.errstate(all="ignore"), contextlib.suppress(OverflowError, ValueError):
@@ -266,11 +266,11 @@ def _inverse(normal: Floats) -> Floats:
 def _serial_correlation(problem: Problem, misfit: Floats) -> float:
     """Return the correlation of residuals that follow each other in a well, 0 where it is not significant at 1 %."""
     in_order = misfit if problem.order is None else misfit[problem.order]
-    follows = np.ones(max(in_order.size - 1, 0), dtype=bool)
+    follows = np.ones(in_order.size - 1, dtype=bool)
     if problem.breaks is not None and problem.breaks.size:
         follows[problem.breaks - 1] = False
     total = float(in_order @ in_order)
-    if in_order.size < 5 or total <= 0.0:
+    if total <= 0.0:
         return 0.0
     correlation = float((in_order[:-1] * in_order[1:])[follows].sum()) / total
     if correlation < _SIGNIFICANT / math.sqrt(in_order.size):
