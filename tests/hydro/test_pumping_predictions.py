@@ -69,6 +69,7 @@ CASES = {
         made("step-theis", AQUIFER | dict(list(LOSS.items())[1:]), greatest_rate_m3_d=800.0), by_theis_and_loss, 25.0, "",
     ),
     "theis": (made("theis", AQUIFER, distances=(60.0, 9.0, 20.0)), lambda q, d: theis(q, d, 9.0), 25.0, PLAIN),
+    "one": (made("theis", AQUIFER, distances=(9.0,), degrees=1), lambda q, d: theis(q, d, 9.0), 0.5, PLAIN),
     "few": (made("theis", AQUIFER, distances=(9.0,), degrees=0), lambda q, d: theis(q, d, 9.0), 25.0, PLAIN),
 }  # fmt: skip
 
@@ -80,7 +81,7 @@ def test_drawdown_and_its_limits(case, rate):
     fit, drawdown, days, note = CASES[case]
     value, slopes = drawdown(rate, days)
     spread = math.sqrt(slopes @ fit.covariance @ slopes) / value
-    quantile = stats.t.ppf(0.975, 7) if fit.degrees else stats.norm.ppf(0.975)
+    quantile = stats.t.ppf(0.975, fit.degrees) if fit.degrees else stats.norm.ppf(0.975)
     found = predict_drawdown(fit, rate, days)
     assert found.value == pytest.approx(value, rel=1e-9)
     assert math.log(found.upper / value) == pytest.approx(quantile * spread, rel=1e-3)
@@ -118,6 +119,8 @@ def test_growth_after_the_steps_is_that_of_another_tests_transmissivity():
         assert predict_drawdown(fit, 500.0, 11.0).value == pytest.approx(value, rel=1e-9)
         with pytest.raises(AnalysisError, match=r"steps lasted 240 h; they do not tell the drawdown after 11\.01 d"):
             predict_drawdown(fit, 500.0, 11.01)
+    single = made("step", {"linear_loss": 3e-3, "well_loss": 2e-6}, covariance=JACOB, days=(10.0,), degrees=1)
+    assert predict_drawdown(single, 1.0, 11.0).upper < math.inf
     uneven = made("step", {"linear_loss": 3e-3, "well_loss": 2e-6}, covariance=JACOB, days=(5.0, 15.0, 40.0))
     assert predict_drawdown(uneven, 1.0, 11.0).value == pytest.approx(3e-3 + 2e-6)
 
@@ -156,7 +159,8 @@ def test_rates_are_looked_for_within_what_pumps_do():
     """From 1e-6 to 1e9 m³/d; beyond them the limit is 0 or infinite."""
     fit = CASES["theis"][0]
     per_rate = theis(1.0, 25.0, 9.0)[0]
-    assert rate_for_drawdown(fit, per_rate * 1e-7, 25.0).value == 0.0
+    assert rate_for_drawdown(fit, per_rate * 0.5e-6, 25.0).value == 0.0
+    assert rate_for_drawdown(fit, per_rate * 5e8, 25.0).value == pytest.approx(5e8, rel=1e-8)
     assert rate_for_drawdown(fit, per_rate * 1e-5, 25.0).value == pytest.approx(1e-5, rel=1e-8)
     assert rate_for_drawdown(fit, per_rate * 1e10, 25.0).value == math.inf
 
