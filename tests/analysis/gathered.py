@@ -5,9 +5,19 @@ import math
 import numpy as np
 import pandas as pd
 
+from gwnet.analysis.pumping.air import WellAir
 from gwnet.analysis.pumping.gather import LEVEL_COLUMNS, GatheredTest
 
 START = pd.Timestamp("2024-05-01T06:00Z")
+
+
+def at(minute):
+    """Return a moment by its minutes since the start."""
+    return START + pd.Timedelta(minutes=minute)
+
+
+#: What was done about air pressure: three levels corrected and two not.
+AIR = WellAir("O1", "V", "B", 0.5, -0.0421, 3, (at(90), at(95)), ("level of another barometer instead",), "UTC+01:00")
 
 #: The pumped well, and two beside it: what `gather_test` says of them.
 WELLS = {
@@ -50,6 +60,13 @@ def other_rows(*rows):
         {"from_min": float, "until_min": float, "rate_l_s": float}
     )
 
+
+#: Rates with two from one moment and one after the stop, and levels out of order, one before the day before the start.
+RATES = [("PW", 0, 8.0), ("O1", 0, 99.0), ("PW", 120, 7.0), ("PW", 120, 10.0), ("PW", 700, 3.0)]
+READ = [
+    ("PW", -60, 5.00), ("PW", -1440, 5.04), ("PW", -1441, 7.0), ("PW", 0, 5.02), ("PW", 90, 9.0), ("PW", 600, 12.0),
+    ("PW", 660, 6.0), ("O1", -30, 6.0), ("O1", 300, 7.0), ("O1", 20, 6.5),
+]  # fmt: skip
 
 LEVELS = (("PW", -60, 5.0), ("PW", 10, 9.0), ("PW", 300, 12.0), ("O1", -30, 6.0), ("O1", 20, 6.5), ("O1", 300, 7.0))
 

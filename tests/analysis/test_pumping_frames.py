@@ -2,23 +2,12 @@
 
 import math
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
 
-from gwnet.analysis.pumping import production
-from gwnet.analysis.pumping.air import WellAir
-from gwnet.analysis.pumping.analyses import (
-    FitRequest,
-    describe_correlation,
-    describe_pumping_methods,
-    tabulate_fits,
-    usual_wells,
-    wells_to_superpose,
-)
 from gwnet.analysis.pumping.drawdown import (
     DRAWDOWN_COLUMNS,
     STATIC_COLUMNS,
@@ -29,24 +18,17 @@ from gwnet.analysis.pumping.drawdown import (
     wells_for_analysis,
     work_out_drawdowns,
 )
-from gwnet.analysis.pumping.others import other_pumping, rates_of_other
-from gwnet.errors import AnalysisError, NotFoundError, SettingsError
-from gwnet.hydro.pumping import METHODS, Parameter, PumpingFit, PumpingGeometry
-from gwnet.hydro.pumping.production import PRODUCTION_SENTENCE
+from gwnet.errors import AnalysisError, SettingsError
+from gwnet.hydro.pumping import PumpingGeometry
 
-from .gathered import START, gathered, level_rows
+from .gathered import AIR, RATES, READ, gathered, level_rows
 
 #: One litre a second is 86.4 m³/d.
 DAY = 1440.0
-RATES = [("PW", 0, 8.0), ("O1", 0, 99.0), ("PW", 120, 7.0), ("PW", 120, 10.0), ("PW", 700, 3.0)]
-LEVELS = [
-    ("PW", -60, 5.00), ("PW", -1440, 5.04), ("PW", -1441, 7.0), ("PW", 0, 5.02), ("PW", 90, 9.0), ("PW", 600, 12.0),
-    ("PW", 660, 6.0), ("O1", -30, 6.0), ("O1", 300, 7.0), ("O1", 20, 6.5),
-]  # fmt: skip
 
 
 def test_drawdowns_with_all_that_is_printed_beside_them():
-    test = gathered(LEVELS, RATES)
+    test = gathered(READ, RATES)
     made = work_out_drawdowns(test)
     table = made.table
     assert list(table.columns) == list(DRAWDOWN_COLUMNS)
@@ -131,19 +113,19 @@ def test_wells_without_a_level_before_the_start_and_drawdowns_as_given():
 
 
 def test_rates_in_cubic_metres_a_day_end_with_the_stop():
-    rates = rates_for_analysis(gathered(LEVELS, RATES))
+    rates = rates_for_analysis(gathered(READ, RATES))
     np.testing.assert_allclose(rates.start_days * DAY, [0.0, 120.0, 600.0])
     np.testing.assert_allclose(rates.rate_m3_d, [8 * 86.4, 10 * 86.4, 0.0])
-    going_on = rates_for_analysis(gathered(LEVELS, RATES, stop_min=math.inf))
+    going_on = rates_for_analysis(gathered(READ, RATES, stop_min=math.inf))
     np.testing.assert_allclose(going_on.rate_m3_d, [8 * 86.4, 10 * 86.4, 3 * 86.4])
-    at_stop = rates_for_analysis(gathered(LEVELS, [("PW", 0, 8.0), ("PW", 600, 5.0)]))
+    at_stop = rates_for_analysis(gathered(READ, [("PW", 0, 8.0), ("PW", 600, 5.0)]))
     np.testing.assert_allclose(at_stop.rate_m3_d, [8 * 86.4, 0.0])
     with pytest.raises(AnalysisError, match="PT-1 has no rate of PW on record"):
-        rates_for_analysis(gathered(LEVELS, [("O1", 0, 8.0)]))
+        rates_for_analysis(gathered(READ, [("O1", 0, 8.0)]))
 
 
 def test_wells_as_arrays_with_their_screens_below_the_static_level():
-    levels = [*LEVELS, ("O2", -5, 4.2), ("O2", 50, 4.3)]
+    levels = [*READ, ("O2", -5, 4.2), ("O2", 50, 4.3)]
     others = [("PT-2", "O2", "upper", -90, 30, 2.5)]
     test = gathered(levels, RATES, others)
     made = work_out_drawdowns(test)
@@ -188,33 +170,33 @@ def test_wells_as_arrays_with_their_screens_below_the_static_level():
     ],
 )  # fmt: skip
 def test_dimensions_that_are_not_on_record(wells, asked, superposed, said):
-    levels = [*LEVELS, ("O2", -5, 4.2), ("O2", 50, 4.3)]
+    levels = [*READ, ("O2", -5, 4.2), ("O2", 50, 4.3)]
     test = gathered(levels, RATES, [("PT-2", "O2", "upper", -90, 30, 2.5)], wells=wells)
     with pytest.raises(AnalysisError, match=said):
         wells_for_analysis(test, work_out_drawdowns(test), [asked], superposed=superposed)
 
 
 def test_a_well_that_is_superposed_on_itself_has_its_radius():
-    test = gathered([*LEVELS, ("O1", 400, 7.1)], RATES, [("PT-2", "O1", "upper", -90, 30, 2.5)])
+    test = gathered([*READ, ("O1", 400, 7.1)], RATES, [("PT-2", "O1", "upper", -90, 30, 2.5)])
     [well] = wells_for_analysis(test, work_out_drawdowns(test), ["O1"], superposed=["O1"])
     assert well.others[0].distance_m == 0.025
 
 
 def test_dimensions_of_well_and_aquifer():
-    test = gathered(LEVELS, RATES)
+    test = gathered(READ, RATES)
     # the mean of all levels before the start, half a metre of measuring point above ground
     static = np.mean([5.0, 5.04, 7.0, 5.02]) - 0.5
     assert dimensions_for_analysis(test, boundary="barrier") == PumpingGeometry(
         0.1, 0.08, 20.0, pytest.approx(20.0 - static), 20.0, pytest.approx(38.0 - static), None, "barrier"
     )
     assert dimensions_for_analysis(test, thickness_m=7.5).thickness_m == 7.5
-    bare = gathered(LEVELS, RATES, thickness_m=math.nan, wells={name: [np.nan] * 3 for name in ("radius_m",)})
+    bare = gathered(READ, RATES, thickness_m=math.nan, wells={name: [np.nan] * 3 for name in ("radius_m",)})
     found = dimensions_for_analysis(bare)
     assert (found.well_radius_m, found.thickness_m, found.screen_top_m, found.screen_bottom_m) == (None,) * 4
-    dry = gathered(LEVELS, RATES, wells={"screen_top_m": [1.0] * 3, "screen_bottom_m": [static] * 3})
+    dry = gathered(READ, RATES, wells={"screen_top_m": [1.0] * 3, "screen_bottom_m": [static] * 3})
     assert dimensions_for_analysis(dry).screen_bottom_m is None
     for lacking in ("screen_top_m", "screen_bottom_m"):
-        assert dimensions_for_analysis(gathered(LEVELS, RATES, wells={lacking: [np.nan] * 3})).screen_top_m is None
+        assert dimensions_for_analysis(gathered(READ, RATES, wells={lacking: [np.nan] * 3})).screen_top_m is None
 
 
 def test_the_thickness_for_a_correction():
@@ -266,195 +248,3 @@ def test_a_test_knows_its_stop_and_its_wells_in_order():
     assert (test.stop_min, test.read_wells, test.row_of("O2")["distance_m"]) == (90.0, ["PW", "O2"], 100.0)
     nothing = gathered([], others=[("PT-2", "P2", "upper", -1, 5, 2.0), ("PT-2", "P3", "upper", 0, 5, 2.0)])
     assert nothing.pumped_beside()["well"].tolist() == ["P2"]
-
-
-def record_of(tests, wells=(("S", "P2", "upper"), ("S", "P3", ""))):
-    """Return as much of a record as the pumping of others needs: its tests and wells."""
-    columns = ["site", "test", "well", "starts_at_utc", "stops_at_utc"]
-    table = pd.DataFrame(tests, columns=columns).astype({"stops_at_utc": "datetime64[us, UTC]"})
-    return SimpleNamespace(pumping_tests=table, wells=pd.DataFrame(wells, columns=["site", "well", "aquifer"]))
-
-
-def at(minute):
-    return START + pd.Timedelta(minutes=minute)
-
-
-def test_the_pumping_of_others_in_minutes_of_this_test():
-    record = record_of(
-        [
-            ("S", "PT-1", "PW", at(0), at(600)), ("S", "PT-2", "P2", at(-90), at(30)), ("S", "PT-3", "P3", at(50), pd.NaT),
-            ("X", "PT-4", "P2", at(0), at(10)), ("S", "PT-5", "P2", at(301), at(400)), ("S", "PT-6", "P3", at(300), pd.NaT),
-        ]
-    )  # fmt: skip
-    rates = {
-        "PT-1": [("PW", 0, 8.0), ("P2", 100, 2.0), ("P2", 160, 3.0)],
-        "PT-2": [("P2", 0, 6.0), ("P2", 40, 0.5), ("P2", 60, 0.0), ("P2", 70, 4.0), ("P2", 130, 9.0)],
-        "PT-3": [("P3", 0, 1.0), ("P3", 20, 7.0)],
-        "PT-5": [("P2", 0, 5.0)],
-        "PT-6": [("P3", 0, 2.0), ("P3", 1, 3.0)],
-    }
-
-    def rates_of(_, test):
-        return pd.DataFrame(rates[test["test"]], columns=["well", "elapsed_min", "rate_l_s"]).astype(
-            {"elapsed_min": float}
-        )
-
-    table = other_pumping(record, record.pumping_tests.iloc[0], at(300), rates_of)
-    assert [tuple(row) for row in table.itertuples(index=False)] == [
-        ("PT-2", "P2", "upper", -90.0, -50.0, 6.0), ("PT-2", "P2", "upper", -50.0, -30.0, 0.5),
-        ("PT-2", "P2", "upper", -20.0, 30.0, 4.0), ("PT-1", "P2", "upper", 100.0, 160.0, 2.0),
-        ("PT-1", "P2", "upper", 160.0, math.inf, 3.0), ("PT-3", "P3", "", 50.0, 70.0, 1.0),
-        ("PT-3", "P3", "", 70.0, math.inf, 7.0), ("PT-6", "P3", "", 300.0, 301.0, 2.0),
-    ]  # fmt: skip
-
-
-def test_the_history_of_another_well_stands_still_between_its_tests():
-    test = gathered(others=[
-        ("PT-2", "P2", "upper", -90, -50, 6.0), ("PT-2", "P2", "upper", -50, 30, 4.0), ("PT-3", "P2", "upper", 45, 90, 2.0),
-        ("PT-3", "P3", "", 50, math.inf, 7.0), ("PT-3", "P4", "", 50, 70, 7.0), ("PT-4", "P4", "", 70 - 0.5e-6, 80, 3.0),
-        ("PT-3", "P5", "", 50, 70, 7.0), ("PT-4", "P5", "", 70 - 2e-6, 65, 3.0),
-    ])  # fmt: skip
-    rates = rates_of_other(test.others, "P2")
-    np.testing.assert_allclose(rates.start_days * DAY, [-90.0, -50.0, 30.0, 45.0, 90.0])
-    np.testing.assert_allclose(rates.rate_m3_d, np.array([6.0, 4.0, 0.0, 2.0, 0.0]) * 86.4)
-    endless = rates_of_other(test.others, "P3")
-    assert (endless.rate_m3_d.tolist(), endless.stop_days) == ([pytest.approx(7 * 86.4)], math.inf)
-    assert rates_of_other(test.others, "P4").rate_m3_d.size == 3
-    with pytest.raises(
-        AnalysisError, match="PT-3 and PT-4 both say what P5 was pumped at, from minute 70 to minute 65"
-    ):
-        rates_of_other(test.others, "P5")
-    with pytest.raises(NotFoundError, match=r"No pumping of P9 is on record.*Wells with rates: P2, P3, P4, P5\."):
-        rates_of_other(test.others, "P9")
-    with pytest.raises(NotFoundError, match=r"Wells with rates: none\."):
-        rates_of_other(test.others[:0], "P9")
-
-
-AIR = WellAir("O1", "V", "B", 0.5, -0.0421, 3, (at(90), at(95)), ("level of another barometer instead",), "UTC+01:00")
-
-
-@pytest.mark.parametrize(
-    ("more", "said"),
-    [
-        (
-            {},
-            [
-                "Air pressure: 3 levels of O1 are corrected for its change since the start, by the barometer B (level of "
-                "another barometer instead) and the barometric efficiency of 0.50 on record of logger V; the largest "
-                "correction is -0.042 m.",
-                "Air pressure: 2 levels of O1 are not corrected: B has no air pressure at 2024-05-01 08:30, 2024-05-01 "
-                "08:35. Load the file of the barometer, or leave the effect of air pressure in.",
-            ],
-        ),
-        (
-            {"corrected": 1, "without": (), "steps": (), "largest_m": 0.01},
-            [
-                "Air pressure: 1 level of O1 is corrected for its change since the start, by the barometer B and the "
-                "barometric efficiency of 0.50 on record of logger V; the largest correction is +0.010 m.",
-            ],
-        ),
-        (
-            {"corrected": 0, "without": (at(90),), "barometer": ""},
-            [
-                "Air pressure: 1 level of O1 is not corrected: no barometer has no air pressure at 2024-05-01 08:30. "
-                "Load the file of the barometer, or leave the effect of air pressure in.",
-            ],
-        ),
-        ({"corrected": 0, "without": ()}, []),
-    ],
-)
-def test_what_is_said_of_the_correction_for_air_pressure(more, said):
-    assert replace(AIR, **more).sentences() == said
-
-
-def test_up_to_four_moments_without_air_pressure_are_named():
-    four, five = (replace(AIR, without=tuple(at(minute) for minute in range(90, last))) for last in (94, 95))
-    assert "at 2024-05-01 08:30, 2024-05-01 08:31, 2024-05-01 08:32, 2024-05-01 08:33." in four.sentences()[1]
-    assert "no air pressure from 2024-05-01 08:30 to 2024-05-01 08:34." in five.sentences()[1]
-
-
-def test_the_usual_wells_of_a_method():
-    test, alone = gathered([*LEVELS, ("O2", -5, 4.2), ("O2", 0, 4.2)], RATES), gathered(LEVELS[:7], RATES)
-    made, made_alone = work_out_drawdowns(test), work_out_drawdowns(alone)
-    own = {name for name in METHODS if name.startswith(("step", "slug", "storage", "recovery"))}
-    assert len(own) == 9
-    for method in METHODS:
-        assert usual_wells(test, made, method) == (("PW",) if method in own else ("O1",)), method
-        assert usual_wells(alone, made_alone, method) == ("PW",)
-
-
-def test_wells_to_superpose_are_those_asked_for_or_all_beside():
-    test = gathered(
-        others=[("A", "P2", "upper", 0, 9, 2.0), ("B", "P2", "upper", 9, 12, 3.0), ("A", "P3", "", 0, 9, 2.0)]
-    )
-    assert wells_to_superpose(test, ("P9", "all")) == ("P2", "P3")
-    assert wells_to_superpose(test, ("P9", "P8", "P9")) == ("P9", "P8")
-
-
-@pytest.mark.parametrize(
-    ("more", "trim"), [({}, {}), ({"last_min": 9.0}, {"trim": False}), ({"is_trimmed": False}, {"trim": False})]
-)
-def test_options_are_those_that_were_asked_for(more, trim):
-    asked = FitRequest(**more)
-    assert (asked.options_of("straight-line"), asked.options_of("theis")) == (trim, {})
-    assert (asked.before_hours, asked.is_air_removed, asked.is_corrected, asked.background) == (
-        24.0,
-        True,
-        False,
-        "mean",
-    )
-
-
-def fit_of(correlation, **more):
-    parameters = (
-        Parameter("T", 1.5, "m2/d", 1.0, 2.0),
-        Parameter("S", 0.5, "", 0.0, 9.0, False),
-        Parameter("B", 4.0, "m"),
-    )
-    correlation = np.array(correlation)
-    made = {"n": 7, "rmse_m": 0.25, "aicc": -3.5, "note": "N.", "superposed": ("P2", "P3")}
-    empty = np.empty(0)
-    fit = PumpingFit("leaky", parameters, ("O1", "O2"), (1.0, 2.0), 7, 0.25, *[empty] * 5, correlation, empty, 4, 0.0)
-    return replace(fit, **{**made, **more})
-
-
-def test_correlations_are_said_from_0_9_on():
-    fit = fit_of([[1.0, -0.9, 0.89], [-0.9, 1.0, 0.954], [0.89, 0.954, 1.0]])
-    assert describe_correlation(fit) == "T and S: -0.90; S and B: 0.95"
-    assert describe_correlation(fit_of([[1.0, -0.95], [-0.95, 1.0]])) == "T and S: -0.95"
-    assert describe_correlation(fit_of([])) == ""
-    table = tabulate_fits("PT-1", [fit])
-    assert table["correlation"].tolist() == ["T and S: -0.90; S and B: 0.95"] * 3
-    first = table.drop(columns="correlation").iloc[0].to_dict()
-    assert first == {
-        "test": "PT-1", "wells": "O1,O2", "method": "leaky", "parameter": "T", "value": 1.5, "unit": "m2/d", "lower": 1.0,
-        "upper": 2.0, "identifiable": True, "n": 7, "rmse_m": 0.25, "note": "N.", "aicc": -3.5, "superposed": "P2,P3",
-    }  # fmt: skip
-    assert table["identifiable"].tolist() == [True, False, True]
-
-
-def test_every_method_has_a_row_in_the_documentation():
-    lines = describe_pumping_methods().splitlines()
-    assert len(lines) == 2 + len(METHODS)
-    row = (
-        "| `slug-hvorslev` | slug test, straight line of logarithms | slug | radius of the pumped well, radius of its "
-    )
-    assert f"{row}casing, its screen | Hvorslev 1951 |" in lines
-
-
-def test_specific_capacities_and_sentences_of_production():
-    test = gathered(LEVELS, RATES)
-    made = work_out_drawdowns(test)
-    analysed = SimpleNamespace(drawdowns=made)
-    first, second = production._capacities(test, analysed)
-    static, width = np.mean([5.04, 5.0, 5.02]), made.table["uncertainty_m"].iloc[4]
-    fall = 9.0 - static
-    assert (first["rate_l_s"], first["hours"], first["unit"]) == (pytest.approx(8.0), pytest.approx(1.5), "L/s/m")
-    numbers = [first[name] for name in ("value", "lower", "upper")]
-    assert numbers == pytest.approx([8.0 / fall, 8.0 / (fall + width), 8.0 / (fall - width)])
-    assert (second["rate_l_s"], second["hours"]) == (pytest.approx(10.0), pytest.approx(8.0))
-    assert second["note"] == f"drawdown {12.0 - static:.3f} m at the end of the rate"
-    wide = SimpleNamespace(drawdowns=replace(made, table=made.table.assign(uncertainty_m=fall + 1e-9)))
-    assert [row["upper"] for row in production._capacities(test, wide)] == [math.inf, pytest.approx(10 / (12 - 9.0))]
-    said = production._said(["A.", f"B. {PRODUCTION_SENTENCE}", "", PRODUCTION_SENTENCE, "A."])
-    assert said == ("A.", "B.", PRODUCTION_SENTENCE)

@@ -78,6 +78,7 @@ def test_repeats_agree_up_to_the_tolerance_and_a_tenth_of_a_micrometre():
     chosen = combine_repeats(table, 0.006, chosen=[2, 0, 1, 0, 0, 3, 1])
     np.testing.assert_allclose(chosen.depth_m, [3.10600005, NAN, 3.1, 4.2, NAN, 6.0, 5.0], rtol=1e-12)
     assert chosen.disagree.tolist() == [False, True, False, False, False, False, False]
+    assert not combine_repeats([[0.0, 1e-7]], 0.0).disagree[0]
     with pytest.raises(ShapeError, match=r"\(1, 1, 1\)"):
         combine_repeats([[[1.0]]], 0.006)
 
@@ -106,6 +107,7 @@ def test_intervals_of_several_groups_and_none():
     assert (nested.index.tolist(), nested.count.tolist()) == ([0, -1, -1, 2], [1, 2, 0, 1])
     within = in_force([2, 1, 1], [0.0, 0.0, 5.0], [NAN, NAN, 6.0], [1], [8.0])
     assert within.index.tolist() == [1]
+    assert in_force([1, 1], [5.0, 0.0], [6.0, 20.0], [1], [6.0]).index.tolist() == [1]
     for columns in (([1], [0.0, 1.0], [1.0], [1], [0.5]), ([1], [0.0], [1.0], [1, 2], [0.5])):
         with pytest.raises(ShapeError, match="expected equal shapes"):
             in_force(*columns)

@@ -1,0 +1,219 @@
+"""What a pumping test gathers from a record: levels before it, dimensions, moments, spans, and the available drawdown."""
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from gwnet.analysis.pumping import gather, listing, production
+from gwnet.analysis.pumping.gather import gather_test, rates_of
+from gwnet.analysis.pumping.readings import add_moments, changes_of_rate, is_during_test, spans_of_tests
+from gwnet.errors import AnalysisError
+from gwnet.store.snapshot import Snapshot
+
+from ..pumping_record import TABLES, pumping_network
+from .gathered import START, at, gathered, level_rows
+
+EVENTS = (
+    "site,well,date,time,depth_to_water,quality\n"
+    "S,O1,2024-04-30,07:59,5.30,good\nS,O1,2024-04-30,08:00,5.11,good\nS,O1,2024-05-01,08:00,5.12,good\n"
+    "S,O1,2024-05-01,08:01,5.90,good\nS,O1,2024-04-30,,5.70,good\nS,O2,2024-05-01,07:00,4.90,poor\n"
+    "S,PW,2024-05-01,06:30,5.00,good\n"
+)
+READINGS = (
+    "site,test,well,measured_at,elapsed [min],depth_to_water,quality\n"
+    "S,PT-1,PW,,5,9.0,good\nS,PT-1,O1,2024-05-01T08:30,,5.5,good\nS,PT-1,O1,,20.5,5.4,good\nS,PT-1,O1,,40,5.6,poor\n"
+    "S,PT-1,O1,,50,5.6,suspect\nS,PT-1,O1,,60,5.7,estimate\nS,PT-1,O2,2024-05-01T06:00,,4.8,good\nS,PT-1,O2,,90,4.9,good\n"
+)
+CONSTRUCTION = (
+    "site,well,part,top_depth,bottom_depth,diameter,removed_on\n"
+    "S,PW,casing,0,20,150,\nS,PW,screen,20,30,200,\nS,PW,screen,30,38,300,\nS,O1,casing,0,20,50,\n"
+    "S,O2,open hole,20,38,90,\nS,O2,casing,0,20,140,2020-01-01\nS,O2,screen,10,20,500,2020-01-01\n"
+)
+TESTS = (
+    "site,test,well,kind,starts_at,stops_at\n"
+    "S,PT-1,PW,constant rate,2024-05-01T08:00,2024-05-01T18:00\nS,PT-2,O2,constant rate,2024-05-03T08:00,\n"
+)
+PUMPED = "site,test,from,rate\nS,PT-1,240,10\nS,PT-1,2024-05-01T08:00,8\nS,PT-2,0,3\n"
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory):
+    tables = {
+        "level_events": EVENTS, "pumping_readings": READINGS, "construction": CONSTRUCTION, "pumping_tests": TESTS,
+        "pumping_rates": PUMPED, "wells": TABLES["wells"] + "S,FAR,500000,5310000,upper,100,40\n",
+    }  # fmt: skip
+    with (
+        pumping_network(tmp_path_factory.mktemp("gathering") / "net", **tables) as net,
+        net.store.reading() as connection,
+    ):
+        yield Snapshot(connection).of_site()
+
+
+def rows(levels):
+    columns = (levels[name] for name in ("well", "elapsed_min", "depth_to_water_m", "source"))
+    return [(well, minute, round(depth, 3), source) for well, minute, depth, source in zip(*columns, strict=True)]
+
+
+def test_levels_of_a_test_are_its_readings_and_the_static_levels_of_the_day_before(record):
+    test = gather_test(record, "PT-1")
+    assert rows(test.levels) == [
+        ("O1", -1440.0, 5.11, "level event"), ("O1", 0.0, 5.12, "level event"), ("O1", 20.5, 5.4, "manual"),
+        ("O1", 30.0, 5.5, "manual"), ("O1", 60.0, 5.7, "manual"), ("O2", -120.0, 4.8, "manual"),
+        ("O2", 90.0, 4.9, "manual"), ("PW", -90.0, 5.0, "level event"), ("PW", 5.0, 9.0, "manual"),
+    ]  # fmt: skip
+    assert test.left_out == 2
+    shorter = gather_test(record, "PT-1", before_hours=1.5, wells=["PW", "O2"])
+    assert rows(shorter.levels) == [
+        ("O2", 90.0, 4.9, "manual"), ("PW", -90.0, 5.0, "level event"), ("PW", 5.0, 9.0, "manual"),
+    ]  # fmt: skip
+    assert shorter.before_hours == 1.5
+    assert test.stop_min == 600.0
+    assert gather_test(record, "PT-2").stop_min == math.inf
+
+
+def test_dimensions_are_of_the_parts_that_are_still_there(record):
+    wells = gather_test(record, "PT-1").wells.set_index("well")
+    assert wells.index.tolist() == ["PW", "O1", "O2"]
+    assert wells["distance_m"].tolist() == [0.0, 30.0, 100.0]
+    assert wells["radius_m"].tolist() == [0.15, 0.025, 0.045]
+    assert wells["casing_radius_m"].tolist() == [0.075, 0.025, 0.045]
+    assert wells["easting_m"].tolist() == [500_000.0, 500_030.0, 500_000.0]
+    assert wells["northing_m"].tolist() == [5_300_000.0, 5_300_000.0, 5_300_100.0]
+    assert (wells.loc["PW", "screen_top_m"], wells.loc["PW", "screen_bottom_m"]) == (20.0, 38.0)
+    assert wells["total_depth_m"].tolist() == [40.0] * 3
+    # of the test at O2 the pumped well comes first, and the wells of others stay in order of distance
+    assert gather_test(record, "PT-2").wells["well"].tolist() == ["O2", "PW"]
+
+
+def test_rates_are_in_order_of_time_whichever_way_they_were_given(record):
+    test = record.pumping_tests.iloc[0]
+    rates = rates_of(record, test)
+    assert rates["elapsed_min"].tolist() == [0.0, 240.0]
+    assert rates["rate_l_s"].tolist() == [8.0, 10.0]
+    assert rates["from_utc"].tolist() == [pd.Timestamp("2024-05-01T07:00Z"), pd.Timestamp("2024-05-01T11:00Z")]
+    others = gather_test(record, "PT-1").others
+    assert others.empty
+    beside = gather_test(record, "PT-2").others
+    assert beside["until_min"].tolist() == [-2880.0 + 240.0, -2880.0 + 600.0]
+
+
+def test_heads_count_as_long_after_the_stop_as_the_pump_ran_or_to_the_last_reading():
+    test = {"starts_at_utc": START, "stops_at_utc": START + pd.Timedelta(hours=3)}
+    early, late = level_rows(("O1", 60, 6.0)), level_rows(("O1", 60, 6.0), ("O1", 800, 6.0), ("O1", 700, 6.0))
+    assert gather._end(test, early) == START + pd.Timedelta(hours=6)
+    assert gather._end(test, late) == START + pd.Timedelta(minutes=800)
+    assert gather._end(test, late[:0]) == START + pd.Timedelta(hours=6)
+    assert gather._end(test | {"stops_at_utc": pd.NaT}, early) == START + pd.Timedelta(minutes=60)
+    assert gather._end(test | {"stops_at_utc": pd.NaT}, early[:0]) == START
+
+
+def fake(tests, **more):
+    """Return as much of a record as moments and spans of tests need."""
+    table = pd.DataFrame(tests, columns=["site", "test", "well", "starts_at_utc", "stops_at_utc"])
+    table = table.astype(dict.fromkeys(("starts_at_utc", "stops_at_utc"), "datetime64[us, UTC]"))
+    return SimpleNamespace(pumping_tests=table, once=lambda _, make: make(), **more)
+
+
+def moments(rows, at_name="measured_at_utc", elapsed="elapsed_min"):
+    table = pd.DataFrame(rows, columns=["site", "test", "well", at_name, elapsed])
+    return table.astype({at_name: "datetime64[us, UTC]", elapsed: float})
+
+
+TWO = [("S", "A", "PW", at(0), at(100)), ("S", "B", "O1", at(200), pd.NaT), ("S", "C", "O2", at(500), at(510))]
+READ = [
+    ("S", "B", "O1", pd.NaT, 60.25), ("S", "A", "O1", at(30.5), np.nan), ("S", "A", "PW", pd.NaT, 40.0),
+    ("S", "A", "O2", at(140), np.nan), ("S", "A", "O1", at(20), np.nan), ("S", "B", "PW", pd.NaT, -5.0),
+]  # fmt: skip
+
+
+def test_moments_follow_from_elapsed_minutes_and_the_other_way_round():
+    filled = add_moments(fake(TWO), moments(READ), "measured_at_utc", "elapsed_min")
+    assert filled["well"].tolist() == ["O1", "O1", "O2", "PW", "O1", "PW"]
+    assert filled["elapsed_min"].tolist() == [20.0, 30.5, 140.0, 40.0, 60.25, -5.0]
+    expected = [at(minute) for minute in (20, 30.5, 140, 40, 260.25, 195)]
+    assert filled["measured_at_utc"].tolist() == expected
+
+
+def test_spans_of_tests_end_with_the_stop_or_the_last_reading():
+    spans = spans_of_tests(fake(TWO, pumping_readings=moments(READ)))
+    assert [tuple(row) for row in spans.itertuples(index=False)] == [
+        ("S", "A", "PW", at(0), at(100)), ("S", "A", "O1", at(0), at(100)), ("S", "A", "O2", at(0), at(140)),
+        ("S", "B", "O1", at(200), at(260.25)), ("S", "B", "PW", at(200), at(200)), ("S", "C", "O2", at(500), at(510)),
+    ]  # fmt: skip
+
+
+def test_levels_within_a_test_of_their_well_ends_included():
+    record = fake(TWO, pumping_readings=moments(READ))
+    asked = [("PW", 0, True), ("PW", -0.1, True), ("PW", 100, True), ("PW", 100.1, True), ("O2", 120, True),
+             ("O1", 150, True), ("PW", 820, False), ("PW", 920.1, False), ("PW", -720, False), ("PW", -720.1, False)]  # fmt: skip
+    table = pd.DataFrame(asked, columns=["well", "minute", "time_known"])
+    table["measured_at_utc"] = [at(minute) for minute in table["minute"]]
+    # noon of a day meets what is up to twelve hours away
+    expected = [True, False, True, False, True, False, True, False, True, False]
+    assert is_during_test(record, table).tolist() == expected
+    without = table.drop(columns="time_known")
+    assert is_during_test(record, without).tolist() == [*expected[:6], *[False] * 4]
+    assert is_during_test(record, table[:0]).tolist() == []
+    assert is_during_test(fake([], pumping_readings=moments(READ)[:0]), table[:2]).tolist() == [False, False]
+
+
+def test_rates_change_at_starts_stops_and_beginnings_of_rates():
+    rates = moments([("S", "A", "PW", pd.NaT, 30.0), ("S", "A", "PW", at(0), np.nan)], "from_utc", "from_elapsed_min")
+    expected = np.array(
+        [at(minute).tz_localize(None) for minute in (0, 30, 100, 200, 500, 510)], dtype="datetime64[us]"
+    )
+    np.testing.assert_array_equal(changes_of_rate(fake(TWO, pumping_rates=rates)), expected)
+    assert changes_of_rate(fake([], pumping_rates=rates)).size == 0
+
+
+def measuring_points(*points):
+    columns = ["site", "well", "access", "valid_from_utc", "height_above_ground_m"]
+    readings = pd.DataFrame([("PT-1", "PW", "pipe"), ("PT-9", "PW", "main")], columns=["test", "well", "access"])
+    return SimpleNamespace(measuring_points=pd.DataFrame(points, columns=columns), pumping_readings=readings)
+
+
+POINTS = [
+    ("S", "PW", "pipe", at(-900), 0.7), ("S", "PW", "pipe", at(600), 0.4), ("S", "PW", "pipe", at(100), math.nan),
+    ("S", "PW", "main", at(0), 0.1), ("X", "PW", "pipe", at(0), 0.2), ("S", "O1", "pipe", at(0), 0.3),
+]  # fmt: skip
+BEFORE = (("PW", -60, 5.0), ("PW", 0, 5.5), ("PW", 10, 9.0), ("O1", -30, 6.0))
+
+
+def test_the_level_may_fall_to_the_nearest_of_intake_screen_and_limit():
+    test = gathered(BEFORE)
+    # the screen begins 20 m below ground, the measuring point nearest in time is 0.4 m above it
+    found = production._available(measuring_points(*POINTS), test, None)
+    assert (found.limit, found.depth_m, found.drawdown_m) == ("screen top", pytest.approx(20.4), pytest.approx(15.15))
+    assert found.others == (("pump intake", pytest.approx(30.0 - 5.25)),)
+    limited = production._available(measuring_points(*POINTS), test, 12.0)
+    assert (limited.limit, limited.drawdown_m) == ("limit", pytest.approx(6.75))
+    note = production._limits(limited)
+    assert note == "to the limit at 12.00 m; others: screen top 15.15 m; pump intake 24.75 m"
+    alone = production._available(measuring_points(), test, None)
+    assert (alone.limit, alone.others) == ("pump intake", ())
+    assert production._limits(alone) == "to the pump intake at 30.00 m"
+    unread = gathered(BEFORE, test="PT-8")  # nobody read it: the main access
+    assert production._available(measuring_points(*POINTS), unread, None).depth_m == pytest.approx(20.1)
+    with pytest.raises(AnalysisError, match="No depth to water of PW before test PT-1 is on record"):
+        production._available(measuring_points(), gathered(BEFORE[2:]), None)
+
+
+def test_the_list_of_tests_has_hours_rates_and_local_times():
+    levels = level_rows(("O1", -5, 6.0), ("O1", 20, 6.5), ("PW", 5, 9.0)).assign(
+        source=["manual", "logger V", "manual"]
+    )
+    rates = [("PW", 0, 8.0), ("PW", 5, 9.87654), ("O1", 0, 1.0)]
+    test = gathered(levels, rates, stop_min=90.0, crew="Ana", purpose="yield")
+    row = listing._row(test)
+    assert row | {"findings": 0} == {
+        "site": "S", "test": "PT-1", "well": "PW", "kind": "constant rate", "starts_at": "2024-05-01T07:00+01:00",
+        "stops_at": "2024-05-01T08:30+01:00", "hours": 1.5, "rates_l_s": "8; 9.877", "wells": "PW,O1", "readings": 2,
+        "purpose": "yield", "crew": "Ana", "findings": 0,
+    }  # fmt: skip
+    assert row["findings"] == 1  # the pumped well has no level before the start
+    open_end = listing._row(gathered(stop_min=math.inf))
+    assert (open_end["stops_at"], math.isnan(open_end["hours"]), open_end["findings"]) == ("", True, 1)
+    assert list(row) == list(listing.TEST_COLUMNS)
