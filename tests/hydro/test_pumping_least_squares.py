@@ -56,6 +56,9 @@ def test_neighbours_are_those_in_time_of_one_well():
     assert serial_of(ordered).serial == pytest.approx(17 / 20)
     mixed = np.random.default_rng(1).permutation(20)
     assert serial_of(ordered[mixed], order=np.argsort(mixed)).serial == pytest.approx(17 / 20)
+    joined = np.tile(ordered, 3)
+    assert serial_of(joined, breaks=np.array([20, 40])).serial == pytest.approx(51 / 60)
+    assert serial_of(joined).serial == pytest.approx(49 / 60)
     parted = np.concatenate([ordered, -ordered, ordered])
     assert serial_of(parted).serial == pytest.approx((3 * 17 + 2) / 60)
     assert serial_of(parted, breaks=np.array([20, 40])).serial == pytest.approx(51 / 60)
@@ -110,6 +113,34 @@ def test_a_line_with_weights_has_the_covariance_of_weighted_least_squares(has_sl
     assert found.sum_squares == pytest.approx(misfit @ misfit, rel=1e-6)
     assert (found.degrees, found.serial) == (4, 0.0)
     assert found.aicc == pytest.approx(aicc(misfit @ misfit, 6, 2), rel=1e-6)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_limits_of_a_line_are_exact_wherever_it_is(sign):
+    """The sum of squares of a line is a parabola, of which Newton's method knows the height at once."""
+    design = np.column_stack([np.ones(6), X])
+    observed = sign * (20.0 + 5.0 * X) + 0.05 * Y
+
+    def slopes(theta):
+        return design @ theta, design
+
+    given = problem(observed, lambda theta: design @ theta, 2, slopes=slopes, is_free=True)
+    found = solve(given, [np.array([2.0, -1.0])])
+    line = stats.linregress(X, observed)
+    half = stats.t.ppf(0.975, 4) * np.array([line.intercept_stderr, line.stderr])
+    np.testing.assert_allclose(found.theta, [line.intercept, line.slope], rtol=1e-9)
+    np.testing.assert_allclose(found.upper - found.theta, half, rtol=1e-6)
+    np.testing.assert_allclose(found.theta - found.lower, half, rtol=1e-6)
+
+
+def test_one_reading_more_than_parameters_has_students_limits():
+    design = np.column_stack([np.ones(3), X[:3]])
+    found = solve(problem(Y[:3], lambda theta: design @ theta, 2), [np.array([2.0, -1.0])])
+    line = stats.linregress(X[:3], Y[:3])
+    half = stats.t.ppf(0.975, 1) * np.array([line.intercept_stderr, line.stderr])
+    np.testing.assert_allclose(found.theta, [line.intercept, line.slope], rtol=1e-5)
+    np.testing.assert_allclose(found.upper - found.theta, half, rtol=TRACED)
+    np.testing.assert_allclose(found.theta - found.lower, half, rtol=TRACED)
 
 
 def test_as_many_readings_as_parameters_have_the_limits_of_their_half_widths_or_none():

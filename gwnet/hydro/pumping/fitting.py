@@ -247,7 +247,6 @@ def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple
         inside,
         slopes,
         (problem.low, problem.high),
-        x_scale=1.0,
         xtol=tolerance,
         ftol=tolerance,
         max_nfev=_MOST_STEPS,
@@ -328,7 +327,7 @@ def _newton_limit(
         if not math.isfinite(longest):
             return math.nan
         # No step above 1 in a logarithm: far from the limit Newton's would overshoot.
-        at = at - step * min(1.0, 1.0 / max(longest, 1e-300))
+        at = at - step / max(longest, 1.0)
     return math.nan
 
 
