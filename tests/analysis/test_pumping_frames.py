@@ -72,6 +72,11 @@ def test_a_line_before_the_test_rises_where_depths_fall_and_is_taken_at_the_star
     [row] = made.static.to_dict("records")
     assert row["slope_m_per_day"] == pytest.approx(-line.slope * DAY)
     assert row["slope_uncertainty_m_per_day"] == pytest.approx(stats.t.ppf(0.975, 1) * line.stderr * DAY)
+    assert row["static_elevation_m"] == pytest.approx(101.5 - line.intercept)
+    minutes, residual = np.array([-120, -60, -30]), np.array([6.12, 6.07, 6.03]) - line.intercept
+    sd = math.sqrt(((residual - line.slope * minutes) ** 2).sum())
+    spread = math.sqrt(1 / 3 + 70.0**2 / ((minutes + 70.0) ** 2).sum())
+    assert row["uncertainty_m"] == pytest.approx(stats.t.ppf(0.975, 1) * sd * spread)
     drawn = made.table["drawdown_m"].iloc[-1]
     assert drawn == pytest.approx(7.0 - line.intercept - 60 * line.slope)
     corrected = work_out_drawdowns(gathered(rows), background="line", thickness_m=5.0).table["drawdown_m"].iloc[-1]

@@ -9,8 +9,15 @@ import pytest
 
 from gwnet.analysis.pumping import gather, listing, production
 from gwnet.analysis.pumping.gather import gather_test, rates_of
-from gwnet.analysis.pumping.readings import add_moments, changes_of_rate, is_during_test, spans_of_tests
+from gwnet.analysis.pumping.readings import (
+    add_moments,
+    changes_of_rate,
+    is_during_test,
+    reading_inputs,
+    spans_of_tests,
+)
 from gwnet.errors import AnalysisError
+from gwnet.records import Selection
 from gwnet.store.snapshot import Snapshot
 
 from ..pumping_record import TABLES, pumping_network
@@ -100,6 +107,17 @@ def test_rates_are_in_order_of_time_whichever_way_they_were_given(record):
     assert beside["until_min"].tolist() == [-2880.0 + 240.0, -2880.0 + 600.0]
 
 
+def test_readings_are_restricted_by_well_and_aquifer(record):
+    everything = reading_inputs(record).records
+    assert len(everything) == 8
+    assert everything["notes"].tolist() == ["test PT-1"] * 8
+    assert set(everything["local_offset_minutes"]) == {60}
+    assert everything["time_known"].all()
+    assert len(reading_inputs(record, Selection(aquifer="upper")).records) == 8
+    assert len(reading_inputs(record, Selection(aquifer="lower")).records) == 0
+    assert len(reading_inputs(record, Selection(wells=("O1",), aquifer="upper")).records) == 5
+
+
 def test_heads_count_as_long_after_the_stop_as_the_pump_ran_or_to_the_last_reading():
     test = {"starts_at_utc": START, "stops_at_utc": START + pd.Timedelta(hours=3)}
     early, late = level_rows(("O1", 60, 6.0)), level_rows(("O1", 60, 6.0), ("O1", 800, 6.0), ("O1", 700, 6.0))
@@ -179,7 +197,7 @@ POINTS = [
     ("S", "PW", "pipe", at(-900), 0.7), ("S", "PW", "pipe", at(600), 0.4), ("S", "PW", "pipe", at(100), math.nan),
     ("S", "PW", "main", at(0), 0.1), ("X", "PW", "pipe", at(0), 0.2), ("S", "O1", "pipe", at(0), 0.3),
 ]  # fmt: skip
-BEFORE = (("PW", -60, 5.0), ("PW", 0, 5.5), ("PW", 10, 9.0), ("O1", -30, 6.0))
+BEFORE = (("PW", -60, 5.0), ("PW", 0, 5.5), ("PW", 0.5, 9.0), ("O1", -30, 6.0))
 
 
 def test_the_level_may_fall_to_the_nearest_of_intake_screen_and_limit():

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.pumping import production
+from gwnet.analysis.pumping import air, production
 from gwnet.analysis.pumping.analyses import (
     FitRequest,
     describe_correlation,
@@ -20,10 +20,11 @@ from gwnet.analysis.pumping.analyses import (
 from gwnet.analysis.pumping.drawdown import work_out_drawdowns
 from gwnet.analysis.pumping.others import other_pumping, rates_of_other
 from gwnet.errors import AnalysisError, NotFoundError
+from gwnet.hydro.loggers.deconvolution import Response
 from gwnet.hydro.pumping import METHODS, Parameter, PumpingFit
 from gwnet.hydro.pumping.production import PRODUCTION_SENTENCE
 
-from .gathered import AIR, RATES, READ, at, gathered
+from .gathered import AIR, RATES, READ, START, at, gathered, level_rows
 
 #: One litre a second is 86.4 m³/d.
 DAY = 1440.0
@@ -129,6 +130,8 @@ def test_up_to_four_moments_without_air_pressure_are_named():
 
 def test_the_usual_wells_of_a_method():
     test, alone = gathered([*READ, ("O2", -5, 4.2), ("O2", 0, 4.2)], RATES), gathered(READ[:7], RATES)
+    brief = gathered([("O1", -5, 6.0), ("O1", 0.5, 6.1), ("PW", 0, 5.0)])
+    assert usual_wells(brief, work_out_drawdowns(brief), "theis") == ("O1",)
     made, made_alone = work_out_drawdowns(test), work_out_drawdowns(alone)
     own = {name for name in METHODS if name.startswith(("step", "slug", "storage", "recovery"))}
     assert len(own) == 9
@@ -212,3 +215,89 @@ def test_specific_capacities_and_sentences_of_production():
     assert [row["upper"] for row in production._capacities(test, wide)] == [math.inf, pytest.approx(10 / (12 - 9.0))]
     said = production._said(["A.", f"B. {PRODUCTION_SENTENCE}", "", PRODUCTION_SENTENCE, "A."])
     assert said == ("A.", "B.", PRODUCTION_SENTENCE)
+
+
+#: Air pressure at minutes since the start [Pa]; none is known elsewhere.
+PRESSURE = {-30.0: 101_000.0, 0.0: 100_500.0, 20.0: 100_900.0, 40.0: 99_000.0, 60.0: math.nan}
+SENSOR = SimpleNamespace(value=0.4, deployment=SimpleNamespace(instrument="V", barometer="B"), settings="settings")
+PASCALS = 1000.0 * 9.80665  # in a metre of water, as barometers of wells are read: common practice, no source
+
+
+@pytest.fixture
+def barometer(monkeypatch):
+    """Stand in for the record of loggers: an efficiency of O1 alone, and a barometer that reads `PRESSURE`."""
+    known = dict(PRESSURE)
+
+    def pressure(loggers, deployment, when):
+        assert (loggers, deployment) == ("loggers", SENSOR.deployment)
+        minutes = (when - np.datetime64(START.tz_localize(None), "us")) / np.timedelta64(60_000_000, "us")
+        values = np.array([known.get(minute, math.nan) for minute in minutes.tolist()])
+        return SimpleNamespace(
+            pressure_pa=values, half_width_pa=np.full(values.size, 50.0), steps=("B2 instead of B", "read as it is")
+        )
+
+    def respond(loggers, deployment, settings, when, air_m, metres_per_pascal):
+        assert (settings, metres_per_pascal) == ("settings", pytest.approx(1.0 / PASCALS))
+        return Response(0.4 * air_m, np.full(air_m.size, 0.003))
+
+    monkeypatch.setattr(air, "loggers_of", lambda _: "loggers")
+    monkeypatch.setattr(air, "efficiency_of_well", lambda _, site, well, start: SENSOR if well == "O1" else None)
+    monkeypatch.setattr(air, "air_pressure", pressure)
+    monkeypatch.setattr(air, "remove_air_response", respond)
+    return known
+
+
+AIR_RECORD = SimpleNamespace(
+    deployments=pd.DataFrame({"kind": ["barometer", "vented pressure logger"]}),
+    all_sites=pd.DataFrame({"site": ["X", "S"], "time_zone": ["UTC", "UTC+01:00"]}),
+)
+AIR_TEST = pd.Series({"site": "S", "starts_at_utc": START})
+
+
+def under_air():
+    levels = level_rows(*[("O1", minute, 6.0) for minute in (20, -30, 40, 60, 40)], ("O2", 20, 4.0), half_width_m=0.005)
+    levels["source"] = ["manual", "manual", "logger V", "manual", "manual", "manual"]
+    levels.loc[4, "given_drawdown_m"] = 0.3
+    return levels
+
+
+def test_levels_are_corrected_for_the_change_of_air_pressure_since_the_start(barometer):
+    made, (done,) = air.without_air(AIR_RECORD, AIR_TEST, under_air())
+    changes = np.array([400.0, 500.0, -1500.0]) * 0.4 / PASCALS
+    np.testing.assert_allclose(made["air_correction_m"], [*changes, math.nan, math.nan, math.nan], rtol=1e-9)
+    # readings by hand take on the half-width of the response and the barometer; heads have it already
+    width = math.hypot(0.005, math.hypot(0.003, 0.4 * 50.0 / PASCALS))
+    np.testing.assert_allclose(made["half_width_m"], [width, width, 0.005, 0.005, 0.005, 0.005], rtol=1e-9)
+    assert (done.well, done.instrument, done.barometer, done.efficiency, done.zone) == (
+        "O1",
+        "V",
+        "B",
+        0.4,
+        "UTC+01:00",
+    )
+    assert (done.largest_m, done.corrected) == (pytest.approx(changes[2]), 3)
+    assert (done.without, done.steps) == ((at(60),), ("B2 instead of B",))
+
+
+def test_without_air_pressure_at_the_start_the_nearest_level_counts(barometer):
+    barometer[0.0] = math.nan
+    made, _ = air.without_air(AIR_RECORD, AIR_TEST, under_air())
+    changes = np.array([0.0, 100.0, -1900.0]) * 0.4 / PASCALS
+    np.testing.assert_allclose(made["air_correction_m"][:3], changes, atol=1e-12)
+    barometer.clear()
+    made, (done,) = air.without_air(AIR_RECORD, AIR_TEST, under_air())
+    assert made["air_correction_m"].isna().all()
+    assert (made["half_width_m"] == 0.005).all()
+    assert (done.corrected, len(done.without), done.steps) == (0, 4, ())
+    assert math.isnan(done.largest_m)
+
+
+def test_where_nothing_is_to_be_corrected(barometer):
+    levels = under_air()
+    bare = SimpleNamespace(**{**vars(AIR_RECORD), "deployments": pd.DataFrame({"kind": ["barometer"]})})
+    for record, rows, wanted in ((AIR_RECORD, levels, False), (bare, levels, True), (AIR_RECORD, levels[:0], True)):
+        made, done = air.without_air(record, AIR_TEST, rows, is_wanted=wanted)
+        assert made is rows
+        assert done == ()
+    assert air.without_air(AIR_RECORD, AIR_TEST, levels[5:])[1] == ()
+    assert air.without_air(AIR_RECORD, AIR_TEST, levels[4:5])[1] == ()

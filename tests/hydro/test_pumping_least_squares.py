@@ -54,6 +54,7 @@ def test_neighbours_count_from_one_in_a_hundred_on(share):
 def test_neighbours_are_those_in_time_of_one_well():
     ordered = np.repeat([1.0, -1.0], 10)
     assert serial_of(ordered).serial == pytest.approx(17 / 20)
+    assert serial_of(0.01 * ordered).serial == pytest.approx(17 / 20)
     mixed = np.random.default_rng(1).permutation(20)
     assert serial_of(ordered[mixed], order=np.argsort(mixed)).serial == pytest.approx(17 / 20)
     joined = np.tile(ordered, 3)
@@ -182,6 +183,16 @@ def test_a_factor_has_the_limits_of_its_regression_also_where_0_is_among_them(ha
     rel = LIMIT if half < 1.2 else TRACED
     assert found.upper[0] == pytest.approx(math.log1p(half), rel=rel)
     assert found.lower[0] == (pytest.approx(math.log1p(-half), rel=3 * TRACED) if half < 1.0 else -math.inf)
+
+
+@pytest.mark.parametrize("factor", [400.0, 0.0025])
+def test_a_limit_that_is_traced_is_as_close_wherever_the_estimate_is(factor):
+    x, away = np.array([1.0, 2.0, 0.5, 3.0, 1.5]), np.array([2.0, -1.0, 0.0, 0.0, 0.0])
+    noise = away * 1.5 * math.sqrt(x @ x) / (stats.t.ppf(0.975, 4) * math.sqrt(away @ away / 4.0))
+    found = solve(problem(factor * (x + noise), lambda theta: math.exp(theta[0]) * x, 1), [np.array([0.7])])
+    assert found.theta[0] == pytest.approx(math.log(factor), rel=1e-5)
+    assert found.upper[0] - found.theta[0] == pytest.approx(math.log(2.5), rel=TRACED)
+    assert found.lower[0] == -math.inf
 
 
 @pytest.mark.parametrize("beyond", [False, True])
