@@ -16,7 +16,7 @@ from .gathered import gathered, level_rows
 def found(rule, *arguments, **more):
     """Return the findings of a rule in a test: well, message and what can be done."""
     test = gathered(*arguments, **more)
-    return [(each.well, each.message, each.fix) for each in find_in_test(test) if each.rule == rule]
+    return [(each.well, each.message, each.fix) for each in findings.RULES[rule][1](test) if each.rule == rule]
 
 
 def messages(rule, *arguments, **more):
@@ -28,6 +28,8 @@ def test_an_ordinary_test_has_no_finding():
     # half a minute is within what a crew needs to write it down
     assert find_in_test(gathered(rates=[("PW", 0.5, 8.0), ("PW", 600.5, 3.0)])) == []
     assert find_in_test(gathered(rates=[("PW", -0.5, 8.0), ("PW", 599.5, 0.0)])) == []
+    late = find_in_test(gathered(rates=[("PW", 5, 8.0), ("PW", 5, 9.0)]))
+    assert [each.rule for each in late] == [findings.RATE_GAP, findings.RATE_OVERLAP]
 
 
 def test_a_well_needs_a_level_up_to_the_start():
@@ -200,6 +202,13 @@ def test_levels_do_not_rise_while_the_pump_runs(rows, width, said):
     assert messages(findings.RISES, as_depths, rates=rates) == expected
     as_given = as_depths.assign(given_drawdown_m=levels["depth_to_water_m"], depth_to_water_m=np.nan)
     assert messages(findings.RISES, as_given, rates=rates) == expected
+
+
+@pytest.mark.parametrize(("widths", "is_said"), [((0.001, 0.2, 0.001), False), ((0.2, 0.001, 0.001), True)])
+def test_a_rise_is_judged_by_its_own_two_readings(widths, is_said):
+    levels = level_rows(("O1", 10, 7.0), ("O1", 20, 7.0), ("O1", 30, 6.9)).assign(half_width_m=widths)
+    expected = "The level of O1 rises by 0.100 m from minute 20 to minute 30 of test PT-1, while the pump runs."
+    assert messages(findings.RISES, levels) == [expected] * is_said
 
 
 @pytest.mark.parametrize(

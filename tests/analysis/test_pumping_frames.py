@@ -160,8 +160,8 @@ def test_wells_as_arrays_with_their_screens_below_the_static_level():
     as_given = replace(made, table=made.table.assign(source="drawdown as given"), static=made.static[:0])
     [given] = wells_for_analysis(test, as_given, ["O1"])
     assert (given.before_days.size, given.background) == (0, "mean")
-    by_line = replace(made, static=made.static.assign(background="line"))
-    assert wells_for_analysis(test, by_line, ["O1"])[0].background == "line"
+    by_line = replace(made, static=made.static.assign(background=["mean", "line", "mean"]))
+    assert [well.background for well in wells_for_analysis(test, by_line)] == ["mean", "line", "mean"]
 
 
 @pytest.mark.parametrize(
@@ -177,8 +177,11 @@ def test_wells_as_arrays_with_their_screens_below_the_static_level():
 def test_dimensions_that_are_not_on_record(wells, asked, superposed, said):
     levels = [*READ, ("O2", -5, 4.2), ("O2", 50, 4.3)]
     test = gathered(levels, RATES, [("PT-2", "O2", "upper", -90, 30, 2.5)], wells=wells)
-    with pytest.raises(AnalysisError, match=said):
+    with pytest.raises(AnalysisError, match=said) as told:
         wells_for_analysis(test, work_out_drawdowns(test), [asked], superposed=superposed)
+    if not superposed:
+        fixes = {"PW": "Load the diameter of its screen in a table construction.", "O1": "Give coordinates."}
+        assert told.value.fix == fixes[asked]
 
 
 def test_a_well_that_is_superposed_on_itself_has_its_radius():

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from gwnet.analysis.pumping import gather, listing, production
+from gwnet.analysis.pumping.analyses import FitRequest
 from gwnet.analysis.pumping.gather import gather_test, rates_of
 from gwnet.analysis.pumping.readings import (
     add_moments,
@@ -30,9 +31,10 @@ EVENTS = (
     "S,PW,2024-05-01,06:30,5.00,good\n"
 )
 READINGS = (
-    "site,test,well,measured_at,elapsed [min],depth_to_water,quality\n"
-    "S,PT-1,PW,,5,9.0,good\nS,PT-1,O1,2024-05-01T08:30,,5.5,good\nS,PT-1,O1,,20.5,5.4,good\nS,PT-1,O1,,40,5.6,poor\n"
-    "S,PT-1,O1,,50,5.6,suspect\nS,PT-1,O1,,60,5.7,estimate\nS,PT-1,O2,2024-05-01T06:00,,4.8,good\nS,PT-1,O2,,90,4.9,good\n"
+    "site,test,well,measured_at,elapsed [min],depth_to_water,set_depth,passed,quality,notes\n"
+    "S,PT-1,PW,,5,9.0,,,good,\nS,PT-1,O1,2024-05-01T08:30,,5.5,,,good,by lamp\nS,PT-1,O1,,20.5,5.4,,,good,\n"
+    "S,PT-1,O1,,40,5.6,,,poor,\nS,PT-1,O1,,50,5.6,,,suspect,\nS,PT-1,O1,,60,5.7,,,estimate,\n"
+    "S,PT-1,O2,2024-05-01T06:00,,4.8,,,good,\nS,PT-1,O2,,90,,4.9,falling,good,\n"
 )
 CONSTRUCTION = (
     "site,well,part,top_depth,bottom_depth,diameter,removed_on\n"
@@ -72,6 +74,9 @@ def test_levels_of_a_test_are_its_readings_and_the_static_levels_of_the_day_befo
         ("O2", 90.0, 4.9, "manual"), ("PW", -90.0, 5.0, "level event"), ("PW", 5.0, 9.0, "manual"),
     ]  # fmt: skip
     assert test.left_out == 2
+    assert test.levels["passed"].tolist() == [*[""] * 6, "falling", "", ""]
+    assert test.levels.index.tolist() == list(range(9))
+    assert test.wells.index.tolist() == [0, 1, 2]
     shorter = gather_test(record, "PT-1", before_hours=1.5, wells=["PW", "O2"])
     assert rows(shorter.levels) == [
         ("O2", 90.0, 4.9, "manual"), ("PW", -90.0, 5.0, "level event"), ("PW", 5.0, 9.0, "manual"),
@@ -110,7 +115,10 @@ def test_rates_are_in_order_of_time_whichever_way_they_were_given(record):
 def test_readings_are_restricted_by_well_and_aquifer(record):
     everything = reading_inputs(record).records
     assert len(everything) == 8
-    assert everything["notes"].tolist() == ["test PT-1"] * 8
+    assert everything["notes"].tolist() == ["test PT-1", "test PT-1; by lamp", *["test PT-1"] * 6]
+    assert everything["method"].tolist() == [*[""] * 6, "water passed the set depth, falling", ""]
+    assert set(everything["event_id"]) == {-1}
+    assert set(everything["status"]) == {"pumping test"}
     assert set(everything["local_offset_minutes"]) == {60}
     assert everything["time_known"].all()
     assert len(reading_inputs(record, Selection(aquifer="upper")).records) == 8
@@ -217,6 +225,39 @@ def test_the_level_may_fall_to_the_nearest_of_intake_screen_and_limit():
     assert production._available(measuring_points(*POINTS), unread, None).depth_m == pytest.approx(20.1)
     with pytest.raises(AnalysisError, match="No depth to water of PW before test PT-1 is on record"):
         production._available(measuring_points(), gathered(BEFORE[2:]), None)
+
+
+def test_what_is_remarked_on_a_test_is_its_findings_with_what_can_be_done(record):
+    levels = gather_test(record, "PT-1").levels
+    assert levels.loc[levels["well"] == "O2", "elapsed_min"].min() == -120.0
+    assert listing.remark_on(record, "PT-1", before_hours=24.0) == []
+    [said] = listing.remark_on(record, "PT-1", before_hours=1.75)
+    assert said == (
+        "O2 has 1 reading of test PT-1, the first 90 min after the start, and no level in the 1.75 h before it. Load the "
+        "level that was read before the pump started."
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "asked", "method", "wells"),
+    [
+        ("step", "", "step-theis", ()), ("constant rate", "", "theis", ("PW",)), ("step", "leaky", "leaky", ("PW",)),
+        ("constant rate", "step", "step", ()),
+    ],
+)  # fmt: skip
+def test_the_method_of_production_is_that_of_the_kind_of_test(monkeypatch, kind, asked, method, wells):
+    seen = []
+
+    def analyse(record, code, methods, request):
+        seen.append((code, methods, request))
+        raise InterruptedError
+
+    monkeypatch.setattr(production, "find_test", lambda record, code: {"kind": kind, "well": "PW"})
+    monkeypatch.setattr(production, "analyse_test", analyse)
+    request = production.ProductionRequest(method=asked, background="line", before_hours=5.0, is_air_removed=False)
+    with pytest.raises(InterruptedError):
+        production.work_out_production(None, "PT-1", request)
+    assert seen == [("PT-1", [method], FitRequest(wells, "line", 5.0, is_air_removed=False))]
 
 
 def test_the_list_of_tests_has_hours_rates_and_local_times():
