@@ -136,6 +136,26 @@ def test_heads_count_as_long_after_the_stop_as_the_pump_ran_or_to_the_last_readi
     assert gather._end(test | {"stops_at_utc": pd.NaT}, early[:0]) == START
 
 
+@pytest.mark.parametrize(
+    ("accuracy", "widths"),
+    [(0.01, [0.004, 0.01]), (math.nan, [0.004, 0.02]), (0.0, [0.004, 0.02]), (0.002, [0.002, 0.002])],
+)
+def test_heads_of_a_logger_have_their_response_to_air_left_in(accuracy, widths):
+    """Within a deployment no more than the accuracy of the instrument counts, where it is on record."""
+    times = np.array([at(minute).tz_localize(None) for minute in (0, 10, 20, 30, 40)], dtype="datetime64[us]")
+    level = SimpleNamespace(response_m=np.array([0.5, 0.1, 0.2, 0.3, 0.4]), channel=SimpleNamespace(time_utc=times))
+    heads = SimpleNamespace(
+        well="O1", instrument="V", level=level, time_utc=times[[1, 2, 4]],
+        water_elevation_m=np.array([95.0, math.nan, 94.0]), uncertainty_m=np.array([0.004, 0.006, 0.02]),
+    )  # fmt: skip
+    made = gather._head_rows(heads, accuracy)
+    assert made["measured_at_utc"].tolist() == [at(10), at(40)]
+    np.testing.assert_allclose(made["water_elevation_m"], [94.9, 93.6])
+    assert made["half_width_m"].tolist() == widths
+    assert made["source"].tolist() == ["logger V"] * 2
+    assert made[["given_drawdown_m", "depth_to_water_m"]].isna().all(axis=None)
+
+
 def fake(tests, **more):
     """Return as much of a record as moments and spans of tests need."""
     table = pd.DataFrame(tests, columns=["site", "test", "well", "starts_at_utc", "stops_at_utc"])

@@ -8,7 +8,7 @@ import pytest
 from scipy import optimize, special, stats
 
 from gwnet.errors import AnalysisError, TooFewLevelsError
-from gwnet.hydro.pumping import OtherPumping, PumpingGeometry, PumpingRates, WellDrawdown
+from gwnet.hydro.pumping import OtherPumping, PumpingGeometry, PumpingRates, WellDrawdown, fit_pumping_test
 from gwnet.hydro.pumping.fits import (
     check_count,
     comparison_note,
@@ -263,3 +263,27 @@ def test_a_comparison_is_made_unless_not_wanted():
     assert fit.note == f"It is better supported than the model theis (AICc lower by {gain:.1f})."
     assert fit_model("leaky", RATES, [noisy], compare=False).note == ""
     assert fit_model("theis", RATES, [noisy.within(0.0, 0.01)], compare=False).n == len(LATE[LATE <= 0.01])
+
+
+def test_the_door_to_all_methods_refuses_what_a_method_cannot_do():
+    beside = OtherPumping("X", 40.0, PumpingRates([-0.5], [250.0]))
+    well = drawn("A", LATE, 30.0, {"transmissivity": T, "storativity": S}, others=[beside])
+    for name in ("recovery", "storage", "straight-line", "step"):
+        with pytest.raises(AnalysisError, match=f"{name} cannot superpose the pumping of other wells") as told:
+            fit_pumping_test(name, RATES, [well])
+        able = "theis, leaky, delayed-yield, delayed-yield-boulton"
+        assert told.value.fix == f"Use one of {able}, or leave the other wells out."
+    for name in ("theis", "distance", "recovery"):
+        with pytest.raises(AnalysisError, match=f"{name} does not take heads, trim"):
+            fit_pumping_test(name, RATES, [well], trim=False, heads=(0.1, 0.2))
+        with pytest.raises(AnalysisError, match=f"{name} needs the rates of the test"):
+            fit_pumping_test(name, None, [well])
+    with pytest.raises(AnalysisError, match="There is no method 'line' for pumping tests; there are theis, leaky,"):
+        fit_pumping_test("line", RATES, [well])
+    with pytest.raises(AnalysisError, match="radius of the well's screen or bore"):
+        fit_pumping_test("slug", None, [WellDrawdown("A", 0.1, LATE, LATE)])
+    plain = drawn("A", LATE, 30.0, {"transmissivity": T, "storativity": S})
+    geometry = PumpingGeometry(thickness_m=4.0)
+    for name in ("theis", "recovery"):
+        assert fit_pumping_test(name, RATES, [plain], geometry).geometry is geometry
+        assert fit_pumping_test(name, RATES, [plain]).geometry == PumpingGeometry()
