@@ -101,7 +101,7 @@ def test_depths_serve_where_no_elevation_is_known_and_air_pressure_is_added_to_t
 
 
 def test_wells_without_a_level_before_the_start_and_drawdowns_as_given():
-    levels = level_rows(("O1", 5, 6.0), ("O2", 1, np.nan), ("O2", 9, np.nan), ("PW", 0, 5.0), ("PW", 9, 7.0))
+    levels = level_rows(("O1", 0.5, 6.0), ("O2", 1, np.nan), ("O2", 9, np.nan), ("PW", 0, 5.0), ("PW", 9, 7.0))
     levels.loc[1:2, "given_drawdown_m"] = [0.25, 0.75]
     levels.loc[1:2, "water_elevation_m"] = np.nan
     test = gathered(levels, [])

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from gwnet.analysis.pumping import gather, listing, production
+from gwnet.analysis.pumping import analyses, gather, listing, production
 from gwnet.analysis.pumping.analyses import FitRequest
 from gwnet.analysis.pumping.gather import gather_test, rates_of
 from gwnet.analysis.pumping.readings import (
@@ -98,6 +98,37 @@ def test_dimensions_are_of_the_parts_that_are_still_there(record):
     assert wells["total_depth_m"].tolist() == [40.0] * 3
     # of the test at O2 the pumped well comes first, and the wells of others stay in order of distance
     assert gather_test(record, "PT-2").wells["well"].tolist() == ["O2", "PW"]
+
+
+@pytest.mark.parametrize(("crs", "scale"), [("EPSG:25832", 1.0), ("EPSG:2277", 1200.0 / 3937.0)])
+def test_distances_are_in_metres_also_where_coordinates_are_in_feet(crs, scale):
+    """A foot of the United States survey is 1200/3937 m."""
+    rows = [("C", 3, 30.0, 40.0, "irrigation", ""), ("B", 2, 30.0, -40.0, "", "observation well"), ("A", 1, 0.0, 0.0, "", ""),
+            ("D", 4, 6.0, 8.0, "monitoring", "observation"), ("E", 5, 900.0, 0.0, "", "")]  # fmt: skip
+    wells = pd.DataFrame(rows, columns=["well", "well_id", "easting", "northing", "purpose", "role"]).assign(
+        site="S", longitude=math.nan, latitude=math.nan, ground_elevation_m=101.0, screen_top_m=2.0, screen_bottom_m=5.0,
+        total_depth_m=7.0, aquifer="upper",
+    )  # fmt: skip
+    elsewhere = wells.assign(site="X", easting=1e6)
+    columns = ["well_id", "part", "diameter_mm", "removed_on"]
+    parts = pd.DataFrame(
+        [(1, "screen", 100.0, None), (2, "casing", 80.0, None), (3, "plug", 300.0, None)], columns=columns
+    )
+    sites = pd.DataFrame({"site": ["X", "S"], "crs": ["EPSG:25833", crs]})
+    known = SimpleNamespace(
+        all_sites=sites, wells=pd.concat([elsewhere, wells]), construction=parts, settings={"crs": crs}
+    )  # fmt: skip
+    table = gather._wells(known, pd.Series({"site": "S", "well": "A"}), ["A", "B", "C", "D"])
+    assert table["well"].tolist() == ["A", "D", "B", "C"]
+    np.testing.assert_allclose(table["distance_m"], scale * np.array([0.0, 10.0, 50.0, 50.0]))
+    np.testing.assert_allclose(table["easting_m"], scale * np.array([0.0, 6.0, 30.0, 30.0]))
+    np.testing.assert_allclose(table["northing_m"], scale * np.array([0.0, 8.0, -40.0, 40.0]))
+    np.testing.assert_allclose(table["radius_m"], [0.05, math.nan, 0.04, math.nan])
+    np.testing.assert_allclose(table["casing_radius_m"], [0.05, math.nan, 0.04, math.nan])
+    assert table["use"].tolist() == ["", "monitoring observation", "observation well", "irrigation"]
+    known.wells = wells
+    images = analyses._image_distances(known, SimpleNamespace(wells=table), (3.0, 4.0))
+    assert images == pytest.approx({"A": scale * 5, "D": scale * 5, "B": scale * math.hypot(27, 44), "C": scale * 45.0})
 
 
 def test_rates_are_in_order_of_time_whichever_way_they_were_given(record):

@@ -211,6 +211,8 @@ def test_specific_capacities_and_sentences_of_production():
     assert numbers == pytest.approx([8.0 / fall, 8.0 / (fall + width), 8.0 / (fall - width)])
     assert (second["rate_l_s"], second["hours"]) == (pytest.approx(10.0), pytest.approx(8.0))
     assert second["note"] == f"drawdown {12.0 - static:.3f} m at the end of the rate"
+    exact = SimpleNamespace(drawdowns=replace(made, table=made.table.assign(drawdown_m=4.0, uncertainty_m=4.0)))
+    assert [row["upper"] for row in production._capacities(test, exact)] == [math.inf, math.inf]
     wide = SimpleNamespace(drawdowns=replace(made, table=made.table.assign(uncertainty_m=fall + 1e-9)))
     assert [row["upper"] for row in production._capacities(test, wide)] == [math.inf, pytest.approx(10 / (12 - 9.0))]
     said = production._said(["A.", f"B. {PRODUCTION_SENTENCE}", "", PRODUCTION_SENTENCE, "A."])
