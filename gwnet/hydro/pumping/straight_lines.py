@@ -202,7 +202,7 @@ def equivalent_days(rates: PumpingRates, days: ArrayLike) -> Floats:
     last = rates.last_rate_m3_d
     at_stop = float(np.log(rates.stop_days - starts) @ changes) / last
     found = np.full(times.shape, math.nan)
-    after = times > rates.stop_days if math.isfinite(rates.stop_days) else np.zeros(times.shape, dtype=bool)
+    after = times > rates.stop_days
     elapsed = times[after]
     exponent = np.log(elapsed - rates.stop_days) - np.log(elapsed[:, None] - starts) @ changes / last + at_stop
     found[after] = np.exp(exponent)
