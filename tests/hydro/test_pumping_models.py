@@ -10,6 +10,7 @@ from scipy import special
 from gwnet.errors import AnalysisError
 from gwnet.hydro.pumping import OtherPumping, PumpingGeometry, PumpingRates, WellDrawdown, fit_pumping_test
 from gwnet.hydro.pumping.delayed_yield import boulton, neuman
+from gwnet.hydro.pumping.fits import fit_model
 from gwnet.hydro.pumping.models import MODELS, find_model, model_drawdown
 from gwnet.hydro.pumping.storage import wellbore_storage
 from gwnet.hydro.pumping.superposition import interpolated, superpose
@@ -195,3 +196,12 @@ def test_parameters_far_from_the_usual_come_back(name, values):
     fit = fit_pumping_test(name, rates, [well], GEOMETRY)
     for parameter, value in values.items():
         assert fit.value(parameter) == pytest.approx(value, rel=1e-4)
+
+
+def test_an_aquifer_that_leads_less_upright_comes_back_from_a_few_readings():
+    values = {"transmissivity": 200.0, "storativity": 1e-3, "specific_yield": 0.05, "anisotropy": 0.2}
+    rates, days = PumpingRates([0.0], [40.0]), np.geomspace(1e-4, 3.0, 12)
+    geometry = PumpingGeometry(thickness_m=15.0)
+    falls = model_drawdown("delayed-yield", values, rates, WellDrawdown("P", 8.0, days, 0.0 * days), geometry)
+    fit = fit_model("delayed-yield", rates, [WellDrawdown("P", 8.0, days, falls)], geometry, compare=False)
+    assert [fit.value(name) for name in values] == pytest.approx(list(values.values()), rel=1e-5)
