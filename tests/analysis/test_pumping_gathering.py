@@ -187,6 +187,23 @@ def test_heads_of_a_logger_have_their_response_to_air_left_in(accuracy, widths):
     assert made[["given_drawdown_m", "depth_to_water_m"]].isna().all(axis=None)
 
 
+def test_heads_at_the_ends_of_the_span_of_a_test_are_part_of_it(monkeypatch):
+    deployments = pd.DataFrame({"site": ["S", "X"], "instrument": ["V", "W"]})
+    asked = []
+
+    def iterate(record, rows, start, end):
+        asked.append((rows["instrument"].tolist(), start, end))
+        return []
+
+    monkeypatch.setattr(gather, "deployments_in", lambda _: deployments)
+    monkeypatch.setattr(gather, "iterate_heads", iterate)
+    known = SimpleNamespace(instruments=pd.DataFrame({"instrument": ["V"], "accuracy_m": [0.01]}))
+    assert gather._heads(known, pd.Series({"site": "S"}), at(-60), at(90)).empty
+    [(instruments, start, end)] = asked
+    assert (instruments, start) == (["V"], at(-60))
+    assert at(90) < end <= at(90) + pd.Timedelta(milliseconds=1)  # a span is half-open
+
+
 def fake(tests, **more):
     """Return as much of a record as moments and spans of tests need."""
     table = pd.DataFrame(tests, columns=["site", "test", "well", "starts_at_utc", "stops_at_utc"])
