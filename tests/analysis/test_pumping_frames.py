@@ -233,6 +233,8 @@ BY_LOGGER = level_rows(("O1", -5, 6.0), ("O1", 20, 6.5), source="logger V")
         ({}, BY_LOGGER[:1], (), []),
         ({}, BY_LOGGER.assign(elapsed_min=[0.0, 20.0]), (), ["O1"]),
         ({}, BY_LOGGER.assign(elapsed_min=[-5.0, 0.0]), (), []),
+        ({}, BY_LOGGER.assign(elapsed_min=[0.5, 20.0]), (), []),
+        ({}, BY_LOGGER.assign(elapsed_min=[-5.0, 0.5]), (), ["O1"]),
         # no farther than the farthest that was read by hand
         ({"distance_m": [0.0, 100.0, 100.0]}, pd.concat([BY_LOGGER, level_rows(("O2", 5, 4.0))]), (), ["O1", "O2"]),
         ({"distance_m": [0.0, 100.5, 100.0]}, pd.concat([BY_LOGGER, level_rows(("O2", 5, 4.0))]), (), ["O2"]),
