@@ -226,6 +226,7 @@ READ = [
 def test_moments_follow_from_elapsed_minutes_and_the_other_way_round():
     filled = add_moments(fake(TWO), moments(READ), "measured_at_utc", "elapsed_min")
     assert filled["well"].tolist() == ["O1", "O1", "O2", "PW", "O1", "PW"]
+    assert filled.index.tolist() == list(range(6))
     assert filled["elapsed_min"].tolist() == [20.0, 30.5, 140.0, 40.0, 60.25, -5.0]
     expected = [at(minute) for minute in (20, 30.5, 140, 40, 260.25, 195)]
     assert filled["measured_at_utc"].tolist() == expected
