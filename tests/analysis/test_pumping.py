@@ -158,6 +158,35 @@ def test_production_ends_with_what_is_for_a_professional(net):
     assert "licensed professional and the local authority" in made.notes[-1]
 
 
+def test_production_has_a_row_for_each_number_with_its_rate_hours_and_unit(net):
+    asked = ProductionRequest(method="theis", rates_l_s=(5.0, 0.5), hours=36.0)
+    with net.store.reading() as connection:
+        made = work_out_production(Snapshot(connection).of_site(), "PT-1", asked)
+    table = made.table
+    assert list(table.columns) == list(production.PRODUCTION_COLUMNS)
+    kinds = [production.AVAILABLE, *[production.CAPACITY] * 2, *[production.DRAWDOWN] * 2, production.RATE]
+    assert table["quantity"].tolist() == kinds
+    assert table["unit"].tolist() == ["m", "L/s/m", "L/s/m", "m", "m", "L/s"]
+    # the screen begins 20 m below ground, the measuring point is half a metre above it, the level 5.010 m below that
+    available = 20.5 - 5.010
+    assert table["value"][0] == pytest.approx(available)
+    np.testing.assert_allclose(table["hours"], [math.nan, 4.0, 6.0, 36.0, 36.0, 36.0], rtol=1e-9)
+    per_rate = float(pumping_record.drawdown(0.1, [2160.0], rates=((0.0, 1.0),), stop_min=1e9)[0])
+    np.testing.assert_allclose(table["rate_l_s"], [math.nan, 8.0, 10.0, 5.0, 0.5, available / per_rate], rtol=0.01)
+    falls = pumping_record.drawdown(0.1, [240.0, 600.0])
+    np.testing.assert_allclose(table["value"][1:3], [8.0 / falls[0], 10.0 / falls[1]], rtol=0.002)
+    np.testing.assert_allclose(table["value"][3:], [5.0 * per_rate, 0.5 * per_rate, available / per_rate], rtol=0.01)
+    between = table.iloc[1:]
+    assert ((between["lower"] < between["value"]) & (between["value"] < between["upper"])).all()
+    assert table.loc[0, ["lower", "upper"]].isna().all()
+    assert table["note"].tolist()[3:] == [""] * 3
+    assert set(table["well"]) == {"PW"}
+    assert set(table["test"]) == {"PT-1"}
+    assert made.analysed.fits[0].wells == ("PW",)
+    assert [note.startswith("Loss in the well is not part of it") for note in made.notes].count(True) == 1
+    assert ProductionRequest() == ProductionRequest("", (), 24.0, None, "mean", 24.0, True)
+
+
 def test_the_list_counts_rates_readings_and_findings(net):
     [row] = net.pumping.tests().to_dict("records")
     assert list(row) == list(listing.TEST_COLUMNS)

@@ -150,25 +150,28 @@ def _of_well(
     height, is_elevation = _height(read)
     read, height = read[height.notna()], height[height.notna()]
     days = read["elapsed_min"].to_numpy(dtype=np.float64) / MINUTES_PER_DAY
+    # The start itself as a moment without a reading: between readings the half-width of a line is no straight line.
     series = drawdown_from_depths(
-        days,
-        -height.to_numpy(dtype=np.float64),
-        read["half_width_m"].to_numpy(dtype=np.float64),
+        np.append(days, 0.0),
+        np.append(-height.to_numpy(dtype=np.float64), np.nan),
+        np.append(read["half_width_m"].to_numpy(dtype=np.float64), np.nan),
         background=background,
         window_days=(-test.before_hours / 24.0, 0.0),
         thickness_m=thickness_m,
     )
-    static = -series.static_depth_m if is_elevation else np.full(days.size, np.nan)
-    made = read.assign(static_elevation_m=static, drawdown_m=series.drawdown_m, uncertainty_m=series.half_width_m)
-    at_start = float(np.interp(0.0, days, -series.static_depth_m))
+    *depths, at_start = series.static_depth_m.tolist()
+    static = -np.array(depths) if is_elevation else np.full(days.size, np.nan)
+    made = read.assign(
+        static_elevation_m=static, drawdown_m=series.drawdown_m[:-1], uncertainty_m=series.half_width_m[:-1]
+    )
     return made, {
         "test": test.test,
         "well": well,
         "background": background,
         "n": series.n_before,
-        "static_elevation_m": at_start if is_elevation else math.nan,
-        "static_depth_m": math.nan if is_elevation else -at_start,
-        "uncertainty_m": float(np.interp(0.0, days, series.static_half_width_m)),
+        "static_elevation_m": -at_start if is_elevation else math.nan,
+        "static_depth_m": math.nan if is_elevation else at_start,
+        "uncertainty_m": float(series.static_half_width_m[-1]),
         "slope_m_per_day": math.nan if background == "mean" else -series.slope_m_d,
         "slope_uncertainty_m_per_day": series.slope_half_width_m_d,
         **_air_of(test, well),

@@ -26,7 +26,7 @@ from gwnet.hydro.pumping.straight_lines import LINE_FACTOR
 
 Floats = NDArray[np.float64]
 
-_RADIUS: Final = FittedParameter("radius_of_influence", "m", 1e-3, 1e9, (100.0,))
+_RADIUS: Final = FittedParameter("radius_of_influence", "m", 1e-3, 1e9)
 
 
 def fit_distance(
@@ -94,7 +94,8 @@ def fit_distance(
     )
     notes = [identified_note(fit.parameters)]
     if fit.degrees == 0:
-        limits = "are those of the readings' half-widths" if last[0].half_width_m is not None else "are not known"
+        are_known = all(well.half_width_m is not None for well in last)
+        limits = "are those of the readings' half-widths" if are_known else "are not known"
         notes.append(f"Two wells leave no residual: limits {limits}.")
     days = np.array([float(well.days[0]) for well in last])
     began = rates.began_days

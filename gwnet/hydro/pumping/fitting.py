@@ -235,7 +235,7 @@ def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple
     def slopes(theta: Floats) -> Floats:
         return both(theta)[1]
 
-    if problem.is_free and inside.size <= problem.observed.size:
+    if problem.is_free:
         # Levenberg and Marquardt's method knows no ends and is much the fastest; what leaves the search is done again
         # On its way it may try places where the model overflows.
         with np.errstate(all="ignore"), contextlib.suppress(OverflowError, ValueError):
@@ -247,7 +247,6 @@ def _descend(problem: Problem, start: Floats, tolerance: float = _FINE) -> tuple
         inside,
         slopes,
         (problem.low, problem.high),
-        x_scale=1.0,
         xtol=tolerance,
         ftol=tolerance,
         max_nfev=_MOST_STEPS,
@@ -266,11 +265,11 @@ def _inverse(normal: Floats) -> Floats:
 def _serial_correlation(problem: Problem, misfit: Floats) -> float:
     """Return the correlation of residuals that follow each other in a well, 0 where it is not significant at 1 %."""
     in_order = misfit if problem.order is None else misfit[problem.order]
-    follows = np.ones(max(in_order.size - 1, 0), dtype=bool)
+    follows = np.ones(in_order.size - 1, dtype=bool)
     if problem.breaks is not None and problem.breaks.size:
         follows[problem.breaks - 1] = False
     total = float(in_order @ in_order)
-    if in_order.size < 5 or total <= 0.0:
+    if total <= 0.0:
         return 0.0
     correlation = float((in_order[:-1] * in_order[1:])[follows].sum()) / total
     if correlation < _SIGNIFICANT / math.sqrt(in_order.size):
@@ -328,7 +327,7 @@ def _newton_limit(
         if not math.isfinite(longest):
             return math.nan
         # No step above 1 in a logarithm: far from the limit Newton's would overshoot.
-        at = at - step * min(1.0, 1.0 / max(longest, 1e-300))
+        at = at - step / max(longest, 1.0)
     return math.nan
 
 

@@ -32,7 +32,7 @@ class FittedParameter:
     low, high : float
         Ends of the search; in units of the farthest well's distance where ``of_distance``.
     starts : tuple of float
-        Values to start from, likewise.
+        Values to start from, likewise; none where the start follows from the readings.
     of_distance : bool
         Whether the ends and starts are multiples of the greatest distance.
     of_storativity : bool
@@ -45,7 +45,7 @@ class FittedParameter:
     unit: str
     low: float
     high: float
-    starts: tuple[float, ...]
+    starts: tuple[float, ...] = ()
     of_distance: bool = False
     of_storativity: bool = False
     is_limited: bool = False
@@ -86,8 +86,8 @@ class DrawdownModel:
 
 
 #: The two parameters of every model.
-TRANSMISSIVITY: Final = FittedParameter("transmissivity", "m2/d", 1e-9, 1e9, (1.0,))
-STORATIVITY: Final = FittedParameter("storativity", "", 1e-15, 1e4, (1e-4,))
+TRANSMISSIVITY: Final = FittedParameter("transmissivity", "m2/d", 1e-9, 1e9)
+STORATIVITY: Final = FittedParameter("storativity", "", 1e-15, 1e4)
 
 
 def _theis(p: Mapping[str, float], _: WellDrawdown, distance_m: float, __: PumpingGeometry, days: Floats) -> Floats:

@@ -154,13 +154,13 @@ class WellDrawdown:
     distance_m: float
     days: Floats
     drawdown_m: Floats
-    half_width_m: Floats | None = None
-    top_m: float | None = None
-    bottom_m: float | None = None
-    image_m: float | None = None
-    others: tuple[OtherPumping, ...] = ()
-    before_days: Floats = field(default_factory=lambda: np.empty(0))
-    background: str = "mean"
+    half_width_m: Floats | None
+    top_m: float | None
+    bottom_m: float | None
+    image_m: float | None
+    others: tuple[OtherPumping, ...]
+    before_days: Floats
+    background: str
 
     def __init__(
         self,

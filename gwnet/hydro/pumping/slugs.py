@@ -33,8 +33,8 @@ _A: Final = (1.4720, 3.537e-2, -8.148e-5, 1.028e-7, -6.484e-11, 1.573e-14)
 _B: Final = (0.2372, 5.151e-3, -2.682e-6, -3.491e-10, 4.738e-13)
 _C: Final = (0.7920, 3.993e-2, -5.743e-5, 3.858e-8, -9.659e-12)
 
-_CONDUCTIVITY: Final = FittedParameter("hydraulic_conductivity", "m/d", 1e-9, 1e7, (1.0,))
-_INTERCEPT: Final = FittedParameter("intercept", "", 1e-6, 1e6, (1.0,))
+_CONDUCTIVITY: Final = FittedParameter("hydraulic_conductivity", "m/d", 1e-9, 1e7)
+_INTERCEPT: Final = FittedParameter("intercept", "", 1e-6, 1e6)
 
 
 def bouwer_rice_logarithm(open_m: float, submerged_m: float, thickness_m: float, well_radius_m: float) -> float:

@@ -30,10 +30,10 @@ Floats = NDArray[np.float64]
 JACOB_EXPONENT: Final = 2.0
 #: Ends of the search for the exponent: a loss is linear at 1; 12 is beyond what is published (project default).
 _EXPONENTS: Final = (1.02, 12.0)
-_LINEAR: Final = FittedParameter("linear_loss", "d/m2", 1e-12, 1e6, (1e-3,))
+_LINEAR: Final = FittedParameter("linear_loss", "d/m2", 1e-12, 1e6)
 #: Well loss at the greatest rate: unlike its coefficient it hardly depends on the exponent.
-_LOSS: Final = FittedParameter("well_loss_at_greatest_rate", "m", 1e-6, 1e6, (1.0,))
-_EXPONENT: Final = FittedParameter("exponent", "", *_EXPONENTS, (2.0,), is_limited=True)
+_LOSS: Final = FittedParameter("well_loss_at_greatest_rate", "m", 1e-6, 1e6)
+_EXPONENT: Final = FittedParameter("exponent", "", *_EXPONENTS, is_limited=True)
 
 
 @dataclass(frozen=True)
@@ -288,9 +288,7 @@ def _with_derived(fit: PumpingFit, greatest: float, linear_loss: float | None = 
 
 def _exponent_note(fit: PumpingFit) -> str:
     exponent = fit.parameter("exponent")
-    low = exponent.lower if exponent.lower > 0.0 else _EXPONENTS[0]
-    high = min(exponent.upper, _EXPONENTS[1])
-    if math.isnan(exponent.lower) or not low <= JACOB_EXPONENT <= high:
+    if not exponent.lower <= JACOB_EXPONENT <= exponent.upper:
         return ""
     return f"An exponent of {JACOB_EXPONENT:g} (Jacob) agrees with the data."
 

@@ -82,9 +82,7 @@ def fit_straight_line(
     kept = used
     fit = _line_fit(rate, start, kept, geometry or PumpingGeometry())
     for _ in range(_ROUNDS if trim else 0):
-        # `within` leaves out its first time; the reading just at the limit serves.
-        late = [well.within(_valid_from(fit, well, start) - 2.0 * SAME_TIME_DAYS, math.inf) for well in used]
-        late = [well for well in late if well.days.size]
+        late = [well for well in (_late(fit, well, start) for well in used) if well.days.size]
         count = sum(well.days.size for well in late)
         # Fewer than four would always lie nearly on a line.
         if count < 4 or count == fit.n:
@@ -138,9 +136,15 @@ def _valid_from(fit: PumpingFit, well: WellDrawdown, start: float) -> float:
     return start + well.distance_m**2 * ratio / (4.0 * LARGEST_U)
 
 
+def _late(fit: PumpingFit, well: WellDrawdown, start: float) -> WellDrawdown:
+    """Return the readings of a well at which u is small enough."""
+    # `within` leaves out its first time; the reading just at the limit serves.
+    return well.within(_valid_from(fit, well, start) - 2.0 * SAME_TIME_DAYS, math.inf)
+
+
 def _validity(fit: PumpingFit, used: Sequence[WellDrawdown], kept: Sequence[WellDrawdown], start: float) -> str:
     left_out = sum(well.days.size for well in used) - fit.n
-    early = sum(int((well.days < _valid_from(fit, well, start)).sum()) for well in kept)
+    early = fit.n - sum(_late(fit, well, start).days.size for well in kept)
     times = ", ".join(
         f"{(_valid_from(fit, well, start) - start) * MINUTES_PER_DAY:.3g} min at {well.well}" for well in used
     )
@@ -194,13 +198,11 @@ def equivalent_days(rates: PumpingRates, days: ArrayLike) -> Floats:
     Agarwal (1980), Society of Petroleum Engineers paper 9289 (from memory).
     """
     times = np.asarray(days, dtype=np.float64)
-    began = rates.began_days
-    pumped = rates.stop_days - began
     changes, starts = rates.changes_m3_d[:-1], rates.start_days[:-1]
     last = rates.last_rate_m3_d
     at_stop = float(np.log(rates.stop_days - starts) @ changes) / last
     found = np.full(times.shape, math.nan)
-    after = times > rates.stop_days if math.isfinite(pumped) else np.zeros(times.shape, dtype=bool)
+    after = times > rates.stop_days
     elapsed = times[after]
     exponent = np.log(elapsed - rates.stop_days) - np.log(elapsed[:, None] - starts) @ changes / last + at_stop
     found[after] = np.exp(exponent)
@@ -218,7 +220,7 @@ def _recovery_readings(rates: PumpingRates, wells: Sequence[WellDrawdown]) -> li
 
 
 #: The ratio of storativities during recovery and pumping.
-_RATIO: Final = FittedParameter("storativity_ratio", "", 1e-30, 1e30, (1.0,))
+_RATIO: Final = FittedParameter("storativity_ratio", "", 1e-30, 1e30)
 
 
 def fit_recovery(

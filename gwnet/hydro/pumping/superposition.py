@@ -50,7 +50,7 @@ def interpolated(response: Response) -> Response:
     Parameters
     ----------
     response : callable
-        Drawdown per rate of times, smooth in the logarithm of time [d/m²].
+        Drawdown per rate of times above 0, smooth in the logarithm of time [d/m²].
 
     Returns
     -------
@@ -61,8 +61,8 @@ def interpolated(response: Response) -> Response:
 
     def quick(days: Floats) -> Floats:
         low, high = float(days.min()), float(days.max())
-        count = int(np.ceil(np.log10(high / low) * _PER_DECADE)) + 4 if low > 0.0 else 0
-        if days.size <= count or count == 0:
+        count = int(np.ceil(np.log10(high / low) * _PER_DECADE)) + 4
+        if days.size <= count:
             return response(days)
         knots = np.geomspace(low, high, count)
         # The root, since a spline through drawdowns that rise from 0 over decades would swing below 0.

@@ -95,7 +95,7 @@ def combine_repeats(repeats_m: ArrayLike, tolerance_m: ArrayLike, *, chosen: Arr
     if chosen is not None:
         picked = np.asarray(chosen, dtype=np.int64)
         has_choice = picked > 0
-        column = np.clip(picked - 1, 0, table.shape[1] - 1)
+        column = np.maximum(picked - 1, 0)
         # A person's choice also replaces the mean of repeats that agree.
         depth = np.where(has_choice, table[np.arange(len(table)), column], depth)
         disagree &= ~has_choice
