@@ -11,7 +11,7 @@ from gwnet.hydro.surfaces.barriers import Barriers
 from gwnet.hydro.surfaces.covariance_mixture import CovarianceMixture
 from gwnet.hydro.surfaces.kriging_solution import LeaveOneOut
 from gwnet.hydro.surfaces.kriging_system import kriging_system, places_for_wells, worth_of_wells
-from gwnet.hydro.surfaces.variogram import Covariance
+from gwnet.hydro.surfaces.variogram import Covariance, fit_covariance
 
 RANDOM = np.random.default_rng(21)
 X, Y = 450_000 + RANDOM.uniform(0, 1000, 12), 5_300_000 + RANDOM.uniform(0, 700, 12)
@@ -156,5 +156,32 @@ def test_the_error_with_all_wells_is_the_root_mean_square_over_the_control():
     errors = surface.standard_error(x, y)
     assert found.error_m == pytest.approx(math.sqrt((3 * errors[0] ** 2 + errors[1] ** 2) / 4), rel=1e-12)
     assert found.residual_m == pytest.approx(surface.leave_one_out().residual_m, rel=1e-7, abs=1e-9)
+    # only the proportions of the areas count
+    assert worth_of_wells(surface, x, y, [0.3, 0.1]).error_m == pytest.approx(found.error_m, rel=1e-12)
     with pytest.raises(AnalysisError, match="do not sum to more than 0"):
         worth_of_wells(surface, x, y, [1.0, -1.0])
+
+
+def test_what_was_added_to_factor_a_smooth_covariance_counts_in_the_weights():
+    x, y = np.random.default_rng(11).uniform(0, 1000, (2, 60))
+    surface = kriging.fit(x, y, np.sin(x / 150.0), covariance=Covariance("gaussian", 4.0, 3000.0, 0.0))
+    (solution,), (equations,) = surface.solutions, kriging_system(surface).equations
+    assert 0.0 < solution.added_share <= 1e-8
+    assert np.diag(equations.matrix_m2) - 4.0 == pytest.approx(np.full(60, 4.0 * solution.added_share), abs=2e-15)
+
+
+def test_wells_that_no_way_joins_have_a_covariance_by_those_that_are_joined():
+    """A ring around three of fifteen wells: the range stays between the shortest and twice the longest way."""
+    x, y = np.append(X, [450_400.0, 450_450.0, 450_500.0]), np.append(Y, [5_300_900.0, 5_300_950.0, 5_300_980.0])
+    z = np.append(Z, [240.0, 240.4, 240.1])
+    west, south, east, north = 450_390.0, 5_300_890.0, 450_510.0, 5_300_990.0
+    ring = Barriers([np.array([[west, south], [east, south], [east, north], [west, north], [west, south]])])
+    found = fit_covariance(x, y, z, barriers=ring)
+    ways = ring.distances(np.column_stack([x, y]), np.column_stack([x, y]))
+    finite = ways[np.isfinite(ways) & (ways > 0)]
+    assert np.isinf(ways).any()
+    assert finite.min() <= found.range_m * (1 + 1e-9)
+    assert found.range_m <= 2 * finite.max() * (1 + 1e-9)
+    surface = kriging.fit(x, y, z, barriers=ring)
+    assert surface.predict(x, y) == pytest.approx(z, abs=1e-6)
+    assert surface.covariance.model in ("spherical", "exponential")

@@ -186,6 +186,7 @@ def test_leave_one_out_of_a_quadratic_surface_by_the_hat_matrix():
     assert left_out.standard_error_m == pytest.approx(sd / np.sqrt(1 - np.diag(hat)), rel=1e-6)
     assert surface.residual_m == pytest.approx(residual, abs=1e-9)
     assert surface.r_squared == pytest.approx(1 - residual @ residual / ((Z - Z.mean()) ** 2).sum(), rel=1e-6)
+    assert quadratic.fit(X, Y, 1e-3 * Z).r_squared == pytest.approx(surface.r_squared, rel=1e-6)
     far = np.array([450_050.0, 5_300_075.0])
     level, east, north, *_ = surface.expand(*far)
     step = 0.5
