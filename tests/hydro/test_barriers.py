@@ -191,3 +191,9 @@ def test_a_barrier_without_length_is_refused(line):
 
 def test_without_a_line_everything_sees_everything():
     assert Barriers([]).distances(points((0, 0)), points((3, 4))).tolist() == [[5.0]]
+
+
+def test_ways_turn_a_hair_off_the_corners_in_grid_coordinates_too():
+    far = np.array([450_000.0, 5_300_000.0])
+    wall = Barriers([np.array([[0.0, -1.0], [0.0, 3.0]]) + far])
+    assert wall.distances(points((-4, 0)) + far, points((4, 0)) + far)[0, 0] == pytest.approx(2 * np.sqrt(17), abs=1e-5)

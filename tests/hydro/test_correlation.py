@@ -110,7 +110,7 @@ def test_tiles_need_more_than_two_of_them_along_each_side(count_x, count_y, pays
 
 def test_tiles_name_every_well_within_one_range_and_hold_every_node_once():
     x, y = lines(50, 43, 12.0, 9.0)
-    wells = np.random.default_rng(2).uniform([-6.0, -1.0], [12.0, 14.0], (80, 2))
+    wells = np.random.default_rng(2).uniform([-6.0, -1.0], [12.0, 14.0], (400, 2))
     seen = np.zeros(50 * 43, dtype=int)
     flat = np.column_stack([part.ravel() for part in np.broadcast_arrays(x, y)])
     sizes = []
