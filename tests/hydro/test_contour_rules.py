@@ -210,7 +210,7 @@ def test_a_well_on_the_only_contour_is_always_honoured():
 def around(value, *, above=0.0):
     """Return a stand-in grid of 40 m about (450, 5300) that gives one head to every point but for those to the north."""
     east, north = AXIS + 450.0, AXIS + 5300.0
-    hull = SQUARE + [450.0, 5300.0]
+    hull = SQUARE + np.array([450.0, 5300.0])
     return SimpleNamespace(hull=hull, x=east, y=north, at=lambda x, y: value + above * (y > 5300.0 + 1e-9))
 
 
