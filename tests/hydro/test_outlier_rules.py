@@ -130,6 +130,21 @@ def test_residuals_and_limits_are_those_of_the_sound_levels(seed, noise, errors,
     assert found.limit_m[6] == pytest.approx(4.5)
 
 
+def test_the_covariance_is_fitted_anew_to_the_wells_that_come_back():
+    """Five of 26 wells stand 2 m lower within 200 m: set aside at first, and sound in the end."""
+    random = np.random.default_rng(1064)
+    count = int(random.integers(9, 30))
+    x, y = random.uniform(0, 1000, (2, count))
+    z = 40 - 0.002 * x + random.normal(0, 0.01, count) - np.where(np.hypot(x - 500, y - 500) < 200, 2.0, 0.0)
+    found = neighbour_test(x, y, z, 0.02)
+    assert not outliers._first_sound(x, y, z, np.full(count, 0.02)).all()
+    assert not found.outlier.any()
+    noise = (0.02 / 1.959963984540054) ** 2
+    covariance = fit_covariance(x, y, z, measurement_variance_m2=noise, models=("exponential",), nugget=True)
+    left_out = kriging.fit(x, y, z, covariance=covariance, measurement_variance_m2=noise).leave_one_out()
+    assert found.residual_m == pytest.approx(left_out.residual_m, rel=1e-6, abs=1e-9)
+
+
 def test_six_wells_are_searched_and_five_are_not():
     x, y, z = wells(6, 12)
     assert np.isfinite(neighbour_test(x, y, z, 0.02).limit_m).all()
