@@ -217,6 +217,7 @@ def test_every_field_of_a_vertical_gradient():
     assert found.gradient.tolist() == [0.125, -0.1875, 0.1875]
     assert found.gradient_half_width.tolist() == [0.125, 0.125, 0.125]
     assert found.determined.tolist() == [False, True, True]
+    assert vertical_gradients(53.25, 53.0, 60.0, 60.5).gradient == 2.0
 
 
 @pytest.mark.parametrize(
