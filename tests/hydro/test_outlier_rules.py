@@ -66,6 +66,8 @@ def test_the_first_plane_has_the_least_median_residual(count, seed):
         # here five or seven neighbours, or five or seven times what is usual, would set aside others
         (12, 609, 0.03, {3: 0.12, 8: -0.1}),
         (12, 468, 0.03, {3: 0.12, 8: -0.1}),
+        # seven wells have six neighbours each
+        (7, 100, 0.03, {3: 0.3}),
     ],
 )
 def test_wells_are_set_aside_at_first_by_their_contrast_to_six_neighbours(count, seed, noise, errors):
