@@ -123,13 +123,14 @@ def test_solid_pieces_shorter_than_three_per_cent_are_dashed(solid, pieces):
     assert flags_of(found) == ([(last, first, flag) for first, last, flag in pieces[::-1]] if turned else pieces)
 
 
-def test_a_short_interval_changes_nothing_of_where_a_line_is_judged():
-    """The middle of each stretch decides; the pieces together are the line."""
+@pytest.mark.parametrize("towards", [(0.0, 1.0), (1.0, 0.0), (0.0, -1.0), (-1.0, 0.0)])
+def test_the_middle_of_each_stretch_decides_wherever_a_ring_begins(towards):
+    """Two pieces, which together are the line."""
     asked = []
 
     def inferred_at(x, y):
         asked.append((x, y))
-        return y > 7.0
+        return towards[0] * x + towards[1] * y > 7.0
 
     grid = grid_of(lambda x, y: np.hypot(x, y))
     (whole,) = contour_lines(grid, [12.3])
@@ -139,7 +140,8 @@ def test_a_short_interval_changes_nothing_of_where_a_line_is_judged():
     assert at_y == pytest.approx(0.5 * (whole.y[1:] + whole.y[:-1]))
     assert [piece.inferred for piece in pieces] in ([True, False], [False, True])
     for piece, following in zip(pieces, pieces[::-1], strict=True):
-        middles = 0.5 * (piece.y[1:] + piece.y[:-1])
+        along = towards[0] * piece.x + towards[1] * piece.y
+        middles = 0.5 * (along[1:] + along[:-1])
         assert ((middles > 7.0) == piece.inferred).all()
         assert (piece.x[-1], piece.y[-1]) == (following.x[0], following.y[0])
         assert (piece.level_m, piece.depression) == (12.3, True)
@@ -264,3 +266,15 @@ def test_a_well_whose_whole_ring_is_off_the_grid_is_passed_over():
     x = np.array([5.0, -20.0])
     found = jumps(wide, x, np.array([5.0, -20.0]), np.array([9.0, 9.0]), np.array([4.0]))
     assert found == ()
+
+
+@pytest.mark.parametrize("is_dashed", [True, False])
+def test_a_ring_that_is_dashed_throughout_or_nowhere_is_one_piece(is_dashed):
+    (ring,) = contour_lines(grid_of(np.hypot), [12.3], lambda x, y: np.full(x.shape, is_dashed))
+    assert (ring.inferred, ring.x[0], ring.y[0]) == (is_dashed, ring.x[-1], ring.y[-1])
+
+
+def test_a_line_whose_ends_have_one_easting_is_not_turned_as_a_ring():
+    pieces = contour_lines(grid_of(lambda x, y: x + 0.0 * y), [3.0], lambda x, y: np.abs(y) > 5.0)
+    assert [piece.inferred for piece in pieces] == [True, False, True]
+    assert sorted([pieces[0].y[0], pieces[-1].y[-1]]) == [-20.0, 20.0]
