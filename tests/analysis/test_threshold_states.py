@@ -20,74 +20,7 @@ from gwnet.analysis.thresholds.states import (
     find_states,
 )
 
-ZONE = "UTC+01:00"
-FIRST, LAST = dt.date(2026, 1, 1), dt.date(2026, 3, 31)
-
-
-def level(day, value, bound="", review="approved", *, method="", well="A", status=None, usable=None, finding=""):
-    status = status or ("dry" if bound == "<=" else "static")
-    usable = (not bound and status == "static") if usable is None else usable
-    return {
-        "well": well,
-        "measured_at": day if method else f"{day}T12:00+01:00",
-        "day": pd.Timestamp(day),
-        "measured_at_utc": pd.Timestamp(f"{day} 11:00", tz="UTC"),
-        "water_elevation_m": value,
-        "bound": bound,
-        "usable": usable,
-        "unusable_reason": "" if usable else status,
-        "uncertainty_m": 0.02,
-        "review": review,
-        "status": status,
-        "event_id": -1 if method else 1,
-        "finding": finding,
-        "quality": "good",
-        "method": method,
-    }
-
-
-def frame(*rows):
-    made = pd.DataFrame(rows, columns=list(level("2026-01-01", 1.0)))
-    return made.astype({"measured_at_utc": "datetime64[us, UTC]", "day": "datetime64[us]"})
-
-
-def days(first, *values, spread=0.1):
-    start = pd.Timestamp(first)
-    rows = [
-        {
-            **level(str((start + pd.Timedelta(days=number)).date()), value, review="provisional", method="logger"),
-            "lowest_m": value - spread,
-            "lowest_at": f"{(start + pd.Timedelta(days=number)).date()}T03:00+01:00",
-            "highest_m": value + spread,
-            "highest_at": f"{(start + pd.Timedelta(days=number)).date()}T15:00+01:00",
-        }
-        for number, value in enumerate(values)
-        if value is not None
-    ]
-    return pd.DataFrame(rows).astype({"measured_at_utc": "datetime64[us, UTC]", "day": "datetime64[us]"})
-
-
-def limit(elevation=10.0, kind="lower", consecutive=1, **columns):
-    row = {
-        "well": "A",
-        "threshold": "warning",
-        "kind": kind,
-        "elevation_m": elevation,
-        "lowest_shown_m": np.nan,
-        "consecutive": consecutive,
-        "valid_from_utc": pd.NaT,
-        "valid_until_utc": pd.NaT,
-        "basis": "permit",
-        "action": None,
-    }
-    return pd.DataFrame([{**row, **columns}])
-
-
-def one(limits, levels=None, logged=None, first=FIRST, last=LAST):
-    levels = frame() if levels is None else levels
-    logged = pd.DataFrame() if logged is None else logged
-    (state,) = find_states(limits, levels, logged, ["A"], first, last, ZONE)
-    return state
+from .threshold_rows import FIRST, LAST, ZONE, change, days, frame, gradient, level, limit, one
 
 
 def test_a_crossing_in_the_middle_of_the_period_is_not_hidden_by_a_newer_level():
@@ -269,16 +202,6 @@ def test_tables_have_a_row_a_threshold_and_a_row_a_crossing():
         "approved",
     ]
     assert isinstance(state.crossings[0], Crossing)
-
-
-def change(limit_m, kind="upper", within=30, **columns):
-    row = {"quantity": "change", "limit_m": limit_m, "days": within, "other_well": "", "distance_m": np.nan}
-    return limit(np.nan, kind, **row, **columns)
-
-
-def gradient(difference_m, kind="upper", distance_m=200.0, **columns):
-    row = {"quantity": "gradient", "limit_m": difference_m, "days": np.nan, "other_well": "B", "distance_m": distance_m}
-    return limit(np.nan, kind, **row, **columns)
 
 
 def test_a_rise_counts_from_the_lowest_level_of_the_days_before():

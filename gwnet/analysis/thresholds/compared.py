@@ -96,7 +96,7 @@ def changes_within(held: pd.DataFrame, days: int, kind: str) -> pd.DataFrame:
     first = np.searchsorted(day[places], day - days, side="left")
     # Up to the day before: levels of one day are not compared with each other.
     stop = np.searchsorted(day[places], day, side="left")
-    change, is_short = (np.full(len(held), fill) for fill in (np.nan, 1.0))
+    change, is_short = np.full(len(held), np.nan), np.ones(len(held), dtype=bool)
     partner = np.full(len(held), -1)
     for row in np.flatnonzero(stop > first):
         before = places[first[row] : stop[row]]
@@ -112,7 +112,7 @@ def changes_within(held: pd.DataFrame, days: int, kind: str) -> pd.DataFrame:
     alone = held["serves"].to_numpy(dtype=bool) & np.isnan(change)
     noun = "day" if days == 1 else f"{days} days"
     return _with_values(held, change, width, held["bound"], alone, f"no level in the {noun} before").assign(
-        is_short=is_short.astype(bool)
+        is_short=is_short
     )
 
 

@@ -56,7 +56,8 @@ def with_elevations(
 
     point, height = of_well(last["elevation_m"]), of_well(last["height_above_ground_m"])
     # Ground from the point where its height is known, as depths of the levels are worked out.
-    ground = np.where(np.isnan(point - height), of_well(by_id["ground_elevation_m"]), point - height)
+    below_point = point - height
+    ground = np.where(np.isnan(below_point), of_well(by_id["ground_elevation_m"]), below_point)
     value = thresholds["value_m"].to_numpy(dtype=np.float64)
     quantity = thresholds["quantity"].to_numpy(dtype=object)
     elevation = np.select(

@@ -39,7 +39,7 @@ NOT_CROSSED: Final = "not crossed"
 STATES: Final = (CROSSED, UNCONFIRMED, UNJUDGED, NOT_CROSSED)
 
 #: A threshold is in force until just before its end.
-_INSTANT: Final = pd.Timedelta(microseconds=1)
+_INSTANT: Final = dt.timedelta.resolution
 
 
 @dataclass(frozen=True, slots=True)
@@ -518,8 +518,6 @@ def _state(
 def _may_be_crossed(rows: pd.DataFrame, consecutive: int) -> bool:
     """Return whether bounds leave it open that the rule was met."""
     kept = rows[rows["state"] != LEFT_OUT]
-    if not (kept["state"] == UNDETERMINED).any():
-        return False
     open_ = (kept["state"] == UNDETERMINED).to_numpy(dtype=bool)
     # Undetermined levels in a row, as they follow one another.
     runs = np.split(open_, np.flatnonzero(~open_))

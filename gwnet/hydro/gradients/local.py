@@ -245,7 +245,7 @@ def triangle_gradient(x: ArrayLike, y: ArrayLike, head_m: ArrayLike) -> Triangle
     third = sides[1] - sides[0]
     longest = np.sqrt(np.max([np.sum(side**2, axis=1) for side in (*sides, third)], axis=0))
     # Twice the area over the longest side squared is height over longest side.
-    kept = np.abs(twice) > _FLAT * longest**2
+    kept = np.abs(twice) >= _FLAT * longest**2
     if not kept.any():
         return TriangleGradient(0, float("nan"), float("nan"))
     rise = heads[corners[:, 1]] - heads[corners[:, 0]], heads[corners[:, 2]] - heads[corners[:, 0]]
@@ -265,4 +265,4 @@ def _weighted_median(values: Floats, weights: Floats) -> float:
     lower = int(np.searchsorted(below, 0.5 - 1e-12))
     upper = int(np.searchsorted(below, 0.5 + 1e-12))
     ordered = values[order]
-    return float(0.5 * (ordered[lower] + ordered[min(upper, ordered.size - 1)]))
+    return float(0.5 * (ordered[lower] + ordered[upper]))

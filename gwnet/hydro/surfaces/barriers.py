@@ -10,6 +10,7 @@ cannot go around and say so.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -43,7 +44,7 @@ class Barriers:
     Raises
     ------
     ShapeError
-        If a line has fewer than two corners.
+        If a line has fewer than two corners at different places.
     SettingsError
         If there are more than 200 segments.
 
@@ -55,9 +56,9 @@ class Barriers:
     """
 
     def __init__(self, lines: Sequence[Floats]) -> None:
-        paths = [np.asarray(line, dtype=np.float64).reshape(-1, 2) for line in lines]
+        paths = [_without_repeats(np.asarray(line, dtype=np.float64).reshape(-1, 2)) for line in lines]
         if any(path.shape[0] < 2 for path in paths):
-            raise ShapeError("A barrier needs two corners at least.")
+            raise ShapeError("A barrier needs two corners at different places at least.")
         self.lines = tuple(paths)
         self._starts = np.vstack([np.empty((0, 2)), *(path[:-1] for path in paths)])
         self._ends = np.vstack([np.empty((0, 2)), *(path[1:] for path in paths)])
@@ -110,8 +111,8 @@ class Barriers:
         if not len(corners):
             return np.empty((0, 0))
         direct = self._seen(corners, corners)
-        steps = np.where(np.isfinite(direct), np.maximum(direct, 1e-300), 0.0)
-        np.fill_diagonal(steps, 0.0)
+        # 0 is no way: places at one point have the same ways onward, so none between them is missed.
+        steps = np.where(np.isfinite(direct), direct, 0.0)
         return np.asarray(shortest_path(steps, method="D", directed=False), dtype=np.float64)
 
     def _seen(self, points: Floats, others: Floats) -> Floats:
@@ -143,21 +144,23 @@ def _crosses(points: Floats, others: Floats, start: Floats, end: Floats) -> Flag
     return np.asarray(apart & (side_start * side_end <= 0.0), dtype=np.bool_)
 
 
+def _without_repeats(path: Floats) -> Floats:
+    """Return a line without corners that repeat the one before: a step of no length has no side to turn at."""
+    return path[np.append(True, np.any(np.diff(path, axis=0) != 0.0, axis=1))] if len(path) else path
+
+
 def _beside(path: Floats, off: float) -> Floats:
     """Return the places at the corners of a line that ways may turn at: beyond its ends and beside its bends."""
     steps = np.diff(path, axis=0)
-    steps = steps / np.maximum(np.hypot(steps[:, 0], steps[:, 1]), 1e-300)[:, None]
-    if np.array_equal(path[0], path[-1]):
-        bends = range(path.shape[0] - 1)
-        ends = []
-    else:
-        bends = range(1, path.shape[0] - 1)
-        ends = [path[0] - off * steps[0], path[-1] + off * steps[-1]]
-    placed = list(ends)
-    for bend in bends:
-        before, after = steps[bend - 1], steps[bend]
+    steps = steps / np.hypot(steps[:, 0], steps[:, 1])[:, None]
+    # So for a closed line as well: what lies beyond its two ends is beside the corner that they share.
+    placed = [path[0] - off * steps[0], path[-1] + off * steps[-1]]
+    for bend, (before, after) in enumerate(pairwise(steps), start=1):
         normal = np.array([-(before[1] + after[1]), before[0] + after[0]])
         size = float(np.hypot(*normal))
-        normal = normal / size if size > 1e-9 else np.array([-before[1], before[0]])
-        placed += [path[bend] + off * normal, path[bend] - off * normal]
-    return np.array(placed).reshape(-1, 2)
+        if size > 1e-9:
+            placed += [path[bend] + off / size * normal, path[bend] - off / size * normal]
+        else:
+            # A line that runs back on itself ends there.
+            placed.append(path[bend] + off * before)
+    return np.array(placed)

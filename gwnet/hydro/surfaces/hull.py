@@ -264,4 +264,4 @@ def _cut_shares(start: Floats, end: Floats) -> tuple[Floats, Floats]:
     enter = np.max(np.where(change > 0.0, crossing, 0.0), axis=1).clip(0.0, 1.0)
     leave = np.min(np.where(change < 0.0, crossing, 1.0), axis=1).clip(0.0, 1.0)
     outside = np.any((change == 0.0) & (start < 0.0), axis=1)
-    return np.where(outside, 1.0, enter), np.where(outside, 0.0, leave)
+    return np.where(outside, 1.0, enter), leave
