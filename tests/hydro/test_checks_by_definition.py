@@ -238,6 +238,13 @@ def test_a_series_answers_as_a_search_through_the_readings_of_each_well(seed):
     assert np.isnan(series.at(np.array([-1, 0]), np.array([100.0, NAN]), np.array([900.0, 900.0]))).all()
 
 
+def test_a_time_beyond_the_record_is_asked_of_its_own_well():
+    """The last reading of one well and the first of the next are of the last and the first day of the record."""
+    series = series_of(np.array([0, 0, 1, 1]), np.array([0.0, 100.0, 0.0, 60.0]), np.arange(4.0), np.ones(4, bool))
+    asked = series.at(np.array([0, 0, 1, 1]), np.array([120.0, -20.0, -20.0, 105.0]), np.full(4, 45.0))
+    assert asked.tolist() == [1.0, 0.0, 2.0, 3.0]
+
+
 def test_no_series_answers_nothing():
     none = np.empty(0)
     assert np.isnan(

@@ -136,6 +136,10 @@ def test_steps_of_several_wells_are_their_own():
     # of the second well the level after 315 d counts and that after 325 d does not
     expected = [joined(0.25, 0.04, *late) for late in ((0.5, 0.06), (0.3, 0.06), (0.2, 0.06))]
     assert np.column_stack([found.step_m, found.error_m]) == pytest.approx(np.array(expected), rel=1e-9)
+    # the last day of the record is near the first of the next well only in the order of the events
+    late = np.array([10.0, 1000.0, 0.0, 20.0, 330.0, 0.0, 1000.0])
+    found = steps_at(np.array([1]), well, late, moves, np.ones(7, bool), np.ones(7, int))
+    assert (found.step_m[0], found.error_m[0]) == pytest.approx(joined(0.25, 0.04, 0.5, 0.06), rel=1e-9)
     nothing = steps_at(
         np.empty(0, int), np.empty(0, int), np.empty(0), made_moves(year=[]), np.empty(0, bool), np.empty(0, int)
     )

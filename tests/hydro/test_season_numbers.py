@@ -65,6 +65,8 @@ def dated_values(seed, step, years, correlation, amplitude=0.4):
     days = np.arange("2001-01-20", f"{2001 + years}-01-20", step, dtype="M8[D]")
     days = days + random.integers(0, 6, days.size)
     days = days[random.random(days.size) < 0.85]
+    # one more value three days after another
+    days = np.sort(np.append(days, days[5] + 3))
     noise = random.normal(0.0, 1.0, days.size)
     for k in range(1, days.size):
         noise[k] = correlation * noise[k - 1] + math.sqrt(1 - correlation**2) * noise[k]
