@@ -215,6 +215,14 @@ def test_levels_are_held_against_readings_around_and_neighbours_as_in_plain_loop
         assert getattr(found, name) == pytest.approx(getattr(expected, name), rel=1e-9, abs=1e-9, nan_ok=True), name
 
 
+def test_readings_at_one_moment_count_alike():
+    level = np.array([1.0, 2.0, 5.0, 4.5, 3.0])
+    found = fit_around(
+        np.zeros(5, int), [0.0, 10.0, 10.0, 10.0, 20.0], np.zeros(5, int), level, np.ones(5, bool), np.full((1, 8), -1)
+    )
+    assert found.own_residual_m[2] == pytest.approx(5.0 - (2.0 + 4.5) / 2)
+
+
 def test_three_and_a_half_spreads_and_eight_residuals_count_unless_said():
     record, sound = made_network(4)
     found, said = (fit_around(*record[:4], sound, record[4], **more) for more in ({}, {"spreads": 3.5, "least": 8}))
@@ -243,6 +251,13 @@ def test_a_time_beyond_the_record_is_asked_of_its_own_well():
     series = series_of(np.array([0, 0, 1, 1]), np.array([0.0, 100.0, 0.0, 60.0]), np.arange(4.0), np.ones(4, bool))
     asked = series.at(np.array([0, 0, 1, 1]), np.array([120.0, -20.0, -20.0, 105.0]), np.full(4, 45.0))
     assert asked.tolist() == [1.0, 0.0, 2.0, 3.0]
+
+
+def test_a_level_that_is_not_known_beside_one_that_is_asked_for_does_not_matter():
+    """The reading of the well before or after lies beside it in the order of all events."""
+    for level, well, day in (([1.0, NAN], 0, 6.0), ([NAN, 2.0], 1, 8.5)):
+        series = series_of(np.array([0, 1]), np.array([5.0, 9.0]), np.array(level), np.ones(2, bool))
+        assert series.at(np.array([well]), np.array([day]), np.array([2.0])).tolist() == [level[well]]
 
 
 def test_no_series_answers_nothing():
