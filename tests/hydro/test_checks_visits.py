@@ -111,6 +111,8 @@ def test_further_loss_and_last_values_are_those_of_plain_loops():
     assert visits.last_known(well, loss) == pytest.approx(known, nan_ok=True)
     assert 3 < sum(expected) < 15
     assert visits.further_loss([], [], 0.5).tolist() == []
+    assert visits.last_known([1, 1], [5.0, np.nan]).tolist() == [5.0, 5.0]
+    assert visits.hours_since([1, 1], [2.0, 3.5], [True, False])[1] == 36.0
 
 
 def order_by_loops(pair, difference, width, share, least):

@@ -103,6 +103,14 @@ def test_a_line_without_scatter_has_that_of_a_micrometre():
     assert 1e-7 < np.ptp([exact.quantile(np.array([[0.0, 1.0]]), p)[0] for p in (0.025, 0.975)]) < 1e-5
 
 
+def test_the_weights_of_a_long_line_without_scatter_are_numbers():
+    """Its likelihood is more than the largest number of double precision."""
+    times = np.arange(120.0) / 4.0
+    long = fit_correlated_line(times, 2.0 + 0.5 * times, np.column_stack([np.ones(120), times]))
+    assert long.weights.sum() == pytest.approx(1.0)
+    assert long.quantile(np.array([[0.0, 1.0]]), 0.5)[0] == pytest.approx(0.5, abs=1e-6)
+
+
 def test_three_values_make_a_line_and_equal_times_do_not():
     three = fit_correlated_line(TIMES[:3], VALUES[:3], DESIGN[:3])
     assert three.degrees == 1

@@ -48,6 +48,15 @@ def test_a_change_without_scatter_has_that_of_a_micrometre():
     assert found.size(0.5) == pytest.approx(2.0, abs=1e-5)
 
 
+def test_the_weights_of_a_long_step_without_scatter_are_numbers():
+    """Its likelihood is more than the largest number of double precision."""
+    times = np.arange(120.0) / 4.0
+    steps = (times[:, None] >= np.array([9.0, 15.0])).astype(float)
+    found = search_change(times, 3.0 * steps[:, 1], np.ones((120, 1)), steps)
+    assert found.weights.sum() == pytest.approx(1.0)
+    assert found.best == 1
+
+
 def made_change(weights=((0.1, 0.3, 0.05), (0.2, 0.25, 0.1)), sizes=((0.5, 2.5, 1.0), (0.2, 2.0, -3.0))):
     return SearchedChange(
         weights=np.array(weights),

@@ -130,3 +130,10 @@ def test_weights_are_those_of_the_family_written_out(count, shared):
 
 def test_no_series_has_no_weights():
     assert share_memory(np.ones((0, 57))).shape == (0, 57)
+
+
+def test_the_likelihoods_of_many_series_are_not_lost():
+    """The product of those of 400 series is less than the least number of double precision."""
+    weights = share_memory(np.array([likelihood_near(0.9, 0.02)] * 400))
+    assert weights.sum(axis=1) == pytest.approx(np.ones(400))
+    assert weights[0, QUARTER == 0.9].sum() > 0.5
