@@ -211,6 +211,24 @@ def test_two_segments_by_their_formulas(count, widening):
             assert limit == pytest.approx(np.interp(rank, np.arange(1, len(pairs) + 1), slopes), rel=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("rows", "widening", "method", "p_value"),
+    [
+        # all after above all before: 2 of 924 ways, and less than the normal 0.004
+        (12, 1.0, "exact", 2 / 924),
+        (12, 1.01, "normal", None),
+        # 2 of 20 ways, and more than the normal 0.05
+        (6, 1.0, "exact", 0.1),
+        (6, 1.01, "exact", 0.1),
+        (6, 4.0, "normal", None),
+    ],
+)
+def test_a_widened_variance_only_raises_the_exact_probability(rows, widening, method, p_value):
+    found = two_segments(np.arange(float(rows)), rows // 2, widening=widening)
+    assert found.method == method
+    assert found.p_value == pytest.approx(2 * stats.norm.sf(abs(found.z)) if p_value is None else p_value, rel=1e-9)
+
+
 def test_a_comparison_of_values_that_do_not_vary_and_refusals():
     found = two_segments([2.0, 2.0, 2.0], 1)
     assert (found.score, found.z, found.p_value, found.shift) == (0, 0.0, 1.0, 0.0)
