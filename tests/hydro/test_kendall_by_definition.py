@@ -294,3 +294,33 @@ def test_few_slopes_of_a_long_series_are_made(monkeypatch):
     assert ranked_slopes(values, times, slopes.size, places) == {place: slopes[place] for place in places}
     assert len(counted) <= 16
     assert sum(made) <= 200_000
+
+
+@pytest.mark.parametrize(("values_from", "times_from"), [(0.0, 2000.0), (50.0, 0.0), (4e9, 1e8)])
+def test_bounds_of_slopes_are_counted_but_for_those_within_the_rounding(values_from, times_from):
+    """Counts so far, guesses and bounds of a search against all slopes sorted; values and times with many ties."""
+    from gwnet.hydro.trends import slope_ranks
+
+    random = np.random.default_rng(2)
+    values = values_from + np.cumsum(random.integers(-3, 4, 800)) * 0.25
+    times = times_from + np.sort(random.integers(0, 700, 800)) * 0.125
+    order = np.lexsort((values, times))
+    values, times = values[order], times[order]
+    slopes = np.sort(pairwise_slopes(values, times))
+    search = slope_ranks._Search(values, times, slopes.size)
+    assert (search.falling, search.level) == (int((slopes < 0).sum()), int((slopes == 0).sum()))
+    assert search.drawn[-1] == search.steepest > np.abs(slopes).max()
+    assert -search.steepest == search.drawn[0]
+    largest = np.abs(values).max(), np.abs(times - times[400]).max() + np.abs(times).max()
+    for place in (10, 40_000, 160_000, slopes.size - 11):
+        theta = float(slopes[place]) + 1e-4
+        margin = search._margin(theta)
+        # eight roundings of the larger of both terms over the shortest step, and of the slope itself
+        size = largest[0] + abs(theta) * largest[1]
+        assert margin == pytest.approx(8 * 2.0**-52 * (size / 0.125 + abs(theta)), rel=1e-9)
+        within = np.searchsorted(slopes, [theta - margin, theta + margin])
+        assert within[0] <= search._count(theta) <= within[1]
+        for bounds, most in ((search._guess(place), 0.1 * slopes.size), (search._bracket(place), 150_000)):
+            below, above = (search._count(bound) for bound in bounds)
+            assert below <= place < above
+            assert above - below <= most
