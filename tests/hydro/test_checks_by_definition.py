@@ -253,6 +253,17 @@ def test_a_time_beyond_the_record_is_asked_of_its_own_well():
     assert asked.tolist() == [1.0, 0.0, 2.0, 3.0]
 
 
+def test_a_series_is_linear_between_readings_of_one_day():
+    series = series_of(np.zeros(2, int), np.array([-5.0, -4.5]), np.array([1.0, 3.0]), np.ones(2, bool))
+    asked = series.at(np.zeros(3, int), np.array([-4.875, -4.5, -4.625]), np.ones(3))
+    assert asked.tolist() == [1.5, 3.0, 2.5]
+
+
+def test_wells_keep_apart_in_a_record_that_begins_before_the_day_nought():
+    series = series_of(np.array([0, 0, 1]), np.array([-50.0, -1.0, -50.0]), np.arange(3.0), np.ones(3, bool))
+    assert series.at(np.array([0, 1]), np.array([-1.0, -50.0]), np.ones(2)).tolist() == [1.0, 2.0]
+
+
 def test_a_level_that_is_not_known_beside_one_that_is_asked_for_does_not_matter():
     """The reading of the well before or after lies beside it in the order of all events."""
     for level, well, day in (([1.0, NAN], 0, 6.0), ([NAN, 2.0], 1, 8.5)):
