@@ -48,7 +48,9 @@ def test_the_ratio_is_the_sum_over_all_pairs_of_pairs(count, correlation):
     assert variance_ratio(count, correlation) == pytest.approx(pairs_of_pairs(count, correlation) / independent)
 
 
-@pytest.mark.parametrize(("count", "correlation"), [(60, 0.5), (60, 0.9), (90, 0.5)])
+@pytest.mark.parametrize(
+    ("count", "correlation"), [(60, 0.5), (60, 0.9), pytest.param(90, 0.5, marks=pytest.mark.slow)]
+)
 def test_beyond_what_is_summed_the_ratio_is_that_of_all_pairs_within_what_is_stated(count, correlation):
     independent = count * (count - 1) * (2 * count + 5) / 18
     exact = pairs_of_pairs(count, correlation) / independent

@@ -73,7 +73,7 @@ def restlessness(well: NDArray[np.int64], residual_m: Floats, sound: Flags) -> F
     # Median by hand from sorted columns: nanmedian warns where a level has nothing beside it.
     low, high = np.maximum(count - 1, 0) // 2, count // 2
     columns = np.arange(well.size)
-    median = 0.5 * (beside[low, columns] + beside[np.minimum(high, 2 * BESIDE - 1), columns])
+    median = 0.5 * (beside[low, columns] + beside[high, columns])
     return np.where(count >= BESIDE, _RESTLESS_PART * MAD_TO_SD * median, np.nan)
 
 

@@ -140,8 +140,8 @@ class Series:
         """
         if self.key.size == 0:
             return np.full(time_d.shape, np.nan)
-        # one key of well and time, so that one search serves all wells
-        wanted = well * self.span + (time_d - self.start_d)
+        # one key of well and time, so that one search serves all wells; a time beyond the record stays beside its well
+        wanted = well * self.span + np.clip(time_d - self.start_d, -1.0, self.span - 1.0)
         right = np.searchsorted(self.key, np.nan_to_num(wanted, nan=-1.0), side="left")
         last = self.key.size - 1
         has_left, has_right = right > 0, right <= last

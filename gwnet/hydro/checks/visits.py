@@ -158,10 +158,13 @@ def order_in_cluster(
     count = np.bincount(code, weights=np.abs(sign))
     up = np.bincount(code, weights=(sign > 0).astype(np.float64))
     # A pair never seen apart has no usual order: one half is as far from either as can be.
-    upward = np.divide(up, count, out=np.full(count.shape, 0.5), where=count > 0)
-    usual = np.where(count < least, 0, np.where(upward >= share, 1, np.where(upward <= 1.0 - share, -1, 0)))
+    upward, downward = (
+        np.divide(one, count, out=np.full(count.shape, 0.5), where=count > 0) for one in (up, count - up)
+    )
+    # each way by its own share: one less the other is rounded, and 9 of 10 would be usual upward alone
+    usual = np.where(count < least, 0, np.where(upward >= share, 1, np.where(downward >= share, -1, 0)))
     of = usual[code]
-    kept = np.maximum(upward, 1.0 - upward)[code]
+    kept = np.maximum(upward, downward)[code]
     return Order((of != 0) & (sign * of < 0), kept, count[code].astype(np.int64), of.astype(np.int64))
 
 

@@ -328,15 +328,12 @@ def _end(possible: float, sure: float, side: int) -> tuple[float, int]:
     """Return an extreme and its side, from the most extreme number possible and the one that is reached for sure."""
     if possible == sure:
         return float(possible), 0
-    if np.isfinite(sure):
-        return float(sure), side
-    # only bounds: the extreme is beyond the other way
-    return (float(possible), -side) if np.isfinite(possible) else (np.nan, 0)
+    # where only bounds are there, and all to one side, the extreme is beyond the other way
+    return (float(sure), side) if np.isfinite(sure) else (float(possible), -side)
 
 
 def _first(numbers: Floats, wanted: float) -> int:
-    places = np.flatnonzero(numbers == wanted)
-    return int(places[0]) if places.size else -1
+    return int(np.flatnonzero(numbers == wanted)[0])
 
 
 def _months(month: ArrayLike) -> Integers:

@@ -19,8 +19,8 @@ from gwnet.hydro.trends.kendall import value_limits
 
 Floats = NDArray[np.float64]
 
-#: Definitions of a percentile; the number is that of Hyndman and Fan (1996).
-DEFINITIONS: dict[str, int] = {"weibull": 6, "linear": 7}
+#: Definitions of a percentile: types 6 and 7 of Hyndman and Fan (1996).
+DEFINITIONS = ("weibull", "linear")
 
 
 @dataclass(frozen=True, slots=True)

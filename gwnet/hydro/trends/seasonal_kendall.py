@@ -181,7 +181,7 @@ def score_covariance(values: ArrayLike, *, bound: ArrayLike = 0) -> tuple[NDArra
         some = slice(begin, begin + held)
         # comparisons with NaN are false: a gap makes no pair
         signs = (high[some, None] < low[None, :]).astype(np.float64) - (low[some, None] > high[None, :])
-        rows[some] = -signs.sum(axis=1)
+        rows[some] = signs.sum(axis=1)
         after = np.arange(n)[None, :] > np.arange(n)[some, None]
         later = signs[after]
         scores += later.sum(axis=0)

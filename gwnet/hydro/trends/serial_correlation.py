@@ -210,7 +210,7 @@ def segments_ratio(years: Floats, first_after: int, correlation: float) -> float
     n = years.size
     weight = np.where(np.arange(n) < first_after, -1.0 / max(first_after, 1), 1.0 / max(n - first_after, 1))
     carried = np.abs(years[:, None] - years)
-    ranks = np.arcsin(np.where(carried == 0.0, 1.0, correlation**carried) / 2.0) * (6.0 / np.pi)
+    ranks = np.arcsin(correlation**carried / 2.0) * (6.0 / np.pi)
     return max(float(weight @ ranks @ weight) / float(weight @ weight), 1.0)
 
 
@@ -231,7 +231,7 @@ def _ratios(count: int) -> Floats:
 
 def _summed(n: int, correlation: float) -> float:
     """Sum the covariance of signs over all pairs of pairs, those of equal lags and distance at once."""
-    carried = np.where(np.arange(4 * n + 1) == 2 * n, 1.0, correlation ** np.abs(np.arange(-2 * n, 2 * n + 1)))
+    carried = correlation ** np.abs(np.arange(-2 * n, 2 * n + 1))
     first, second = np.arange(1, n)[:, None, None], np.arange(1, n)[None, :, None]
     later = np.arange(1 - n, n)[None, None, :]
     places = np.minimum(n - 1 - first, n - 1 - later - second) - np.maximum(0, -later) + 1

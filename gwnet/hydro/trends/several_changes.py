@@ -211,5 +211,5 @@ def _interval(
     below = np.cumsum(np.exp(logs - logs.max()))
     below = below / below[-1]
     rest = (1.0 - coverage) / 2.0
-    first, last = (min(int(np.searchsorted(below, share)), len(sets) - 1) for share in (rest, 1.0 - rest))
+    first, last = (int(np.searchsorted(below, share)) for share in (rest, 1.0 - rest))
     return sets[first][at], sets[last][at]
