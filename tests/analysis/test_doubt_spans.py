@@ -15,7 +15,7 @@ from gwnet.analysis.loggers.suggestion import LoggerFinding
 from .logger_frames import channel_of, history_of, moments, stamp
 
 STEP, CABLE, CLOCK, DRIFT = (
-    OUT_REASONS.index(f"open finding: {rule}") for rule in ("step", "slipped cable", "clock", "drift")
+    OUT_REASONS.index(f"serious finding open: {rule}") for rule in ("step", "slipped cable", "clock", "drift")
 )
 HOURS = range(20)
 PARTS = {"manual_m": 0.03, "sensor_m": 0.04, "air_m": 0.0, "hanging_m": 0.0, "hold_m": 0.12}
@@ -37,8 +37,16 @@ def heads_of(readings=(), *rows, constant=False, hanging=False, out=None, parts=
         steps=("density", f"anchored to manual readings: {words} {len(manual)}"),
     )
     return Heads(
-        site="S", well="A", instrument="L", quantity="Q", barometer="B", installations=None,
-        time_utc=moments(*HOURS), manual=manual.assign(offset_m=1.0), level=level, anchored=anchored,
+        site="S",
+        well="A",
+        instrument="L",
+        quantity="Q",
+        barometer="B",
+        installations=None,
+        time_utc=moments(*HOURS),
+        manual=manual.assign(offset_m=1.0),
+        level=level,
+        anchored=anchored,
         out=np.zeros(20, np.uint8) if out is None else out,
     )
 
