@@ -66,8 +66,13 @@ def heads_of(*, quantity="absolute pressure", barometer="B", number=1, file_hour
     channel = SimpleNamespace(**{**vars(channel), "quantity": quantity})
     level = SimpleNamespace(channel=Channel(channel))
     return SimpleNamespace(
-        site="S", well="A", instrument="L", quantity=quantity, barometer=barometer,
-        deployment_id=number, level=level,
+        site="S",
+        well="A",
+        instrument="L",
+        quantity=quantity,
+        barometer=barometer,
+        deployment_id=number,
+        level=level,
     )
 
 
