@@ -308,6 +308,12 @@ def test_a_gap_that_a_stand_in_fills_and_one_that_nobody_needs():
     )
 
 
+def test_a_gap_is_of_the_quantity_that_the_barometer_records():
+    absolute = channel_of([0, 1, 2, 10, 11], np.ones(5), instrument="B")
+    [found] = find_missing_air(Loggers(absolute), [need("A", 0, 11)])
+    assert (found.quantity, found.instrument) == ("absolute pressure", "B")
+
+
 def test_what_a_deployment_needs_of_its_barometer():
     code = OUT_REASONS.index("no air pressure")
     heads = SimpleNamespace(

@@ -133,6 +133,20 @@ def test_a_supposed_correction_comes_after_those_on_record():
         assert history.apply_scales(moments(0, 1), np.array([3.0, 3.0])).tolist() == [3.0, 12.0]
 
 
+def test_corrections_are_listed_in_words_of_the_zone_of_each_instrument(monkeypatch):
+    table = table_of(STEP, (8, 1, "M", "water pressure", "scale", None, None, {"factor": 2.0}))
+    zones = {"L": "UTC+02:00", "M": "UTC"}
+    loggers = SimpleNamespace(corrections=table, zone_of_instrument=zones.get)
+    monkeypatch.setattr(corrections, "loggers_of", lambda _: loggers)
+    found = corrections.list_corrections(None)
+    assert tuple(found.columns) == corrections.CORRECTION_COLUMNS
+    assert found["correction"].tolist() == [7, 8]
+    words = "step +0.5 m from 2024-05-01 03:00 UTC+02:00 to 2024-05-01 07:00 UTC+02:00"
+    assert found["description"].tolist() == [words, "scale x 2"]
+    alone = corrections.list_corrections(None, "M")
+    assert (alone["correction"].tolist(), alone.index.tolist()) == ([8], [0])
+
+
 @pytest.mark.parametrize(
     ("wanted", "expected"),
     [
@@ -148,7 +162,7 @@ def test_the_series_that_a_correction_is_of(monkeypatch, wanted, expected):
     rows = [
         *((1, "L", "water temperature", 9), (2, "L", "absolute pressure", 0), (3, "L", "absolute pressure", 5)),
         *((4, "L", "absolute pressure", 1), (5, "L", "conductivity", 0), (6, "L", "conductivity", 0)),
-        *((7, "B", "absolute pressure", 5), (8, "B", "air pressure", 5), (9, "T", "conductivity", 5)),
+        *((7, "B", "absolute pressure", 5), (8, "B", "air pressure", 1), (9, "T", "conductivity", 5)),
         *((10, "E", "conductivity", 0), (11, "E", "water column", 0), (12, "T", "water column", 0)),
     ]
     series = pd.DataFrame(rows, columns=["series_id", "instrument", "quantity", "sample_count"])

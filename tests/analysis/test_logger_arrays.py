@@ -37,6 +37,10 @@ def test_results_are_kept_up_to_so_many_samples_the_newest_always():
     assert made.count("large") == 1
     ask("none", None)
     assert made.count("none") == 2
+    ask("nine", 9)
+    ask("eight", 8)
+    ask("nine", 9)  # of two that are too many together the older goes
+    assert made.count("nine") == 2
 
 
 @pytest.mark.parametrize(
@@ -173,6 +177,18 @@ def test_samples_are_fetched_so_far_that_a_wrong_clock_still_meets_the_span(monk
         assert record.channel("L", "water column", stamp(500), stamp(600)) is None
 
 
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_series_of_one_sample_is_a_channel(monkeypatch, count):
+    ms = moments(*range(count)).astype("datetime64[ms]").astype(np.int64)
+    monkeypatch.setattr(channels.fetch_samples, "samples", lambda *_, **__: (ms, np.full(count, 2.0)))
+    record = logger_record(series=[(1, "L", "water column", "cm", count, 0), (2, "L", "water column", "cm", 0, 0)])
+    record.record.connection = record.record.known_on = None
+    names = ["kind", "start_utc", "end_utc", "parameters", "series_id", "instrument", "quantity"]
+    vars(record)["corrections"] = pd.DataFrame([], columns=names)
+    found = record.channel("L", "water column", None, None)
+    assert (found.value.tolist(), found.overlapping) == ([0.02] * count, 0)
+
+
 class Heads(SimpleNamespace):
     def levels(self):
         return self.level_m, self.half_width_m, self.is_bound
@@ -266,6 +282,13 @@ def test_a_bound_counts_not_where_another_sensor_has_a_head_near_by(hour, bounds
     found = daily_values([first, second], "UTC")
     assert found["bounds"].tolist() == [bounds]
     assert found["samples"].tolist() == [24 + bounds]
+
+
+@pytest.mark.parametrize(("seconds", "bounds"), [(0.0, 0), (0.5, 1)])
+def test_a_bound_of_a_sensor_with_one_sample_is_beside_a_head_of_its_own_moment(seconds, bounds):
+    others = daily_heads(np.arange(24) + seconds / 3600, np.arange(24.0))
+    found = daily_values([daily_heads([2], [9.0], bound=[0]), others], "UTC")
+    assert found["bounds"].tolist() == [bounds]
 
 
 def test_the_lowest_and_highest_head_of_a_day_and_when():

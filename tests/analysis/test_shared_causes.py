@@ -4,6 +4,7 @@ The numbers of the rules (3 cm, 20 and 30 %, five times the usual change, 6 hour
 defaults, common practice, no source.
 """
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -292,6 +293,17 @@ def test_readings_within_36_hours_are_one_visit(hours, count):
     assert len(found) == count
 
 
+def test_readings_of_a_common_visit_are_explained(monkeypatch):
+    judged = []
+    monkeypatch.setattr(
+        common_causes, "find_misfits", lambda place, *_, explained, **more: judged.append((place[1], explained)) or []
+    )
+    wells = [visits("A", 0.5), visits("C", 0.5, first=11), visits("D", 0.5, first=21, barometer="")]
+    [finding] = find_across_wells([replace(one, installations="known") for one in wells], [])
+    assert (finding.rule, finding.instrument, finding.parameters) == ("common cause", "B", {})
+    assert judged == [(well, {4, 14}) for well in "ACD"]
+
+
 def test_one_well_and_wells_that_differ_are_no_common_cause():
     assert of_visit(visits("A", 0.5)) == []
     assert of_visit(visits("A", 0.5), visits("A", 0.5, first=11)) == []
@@ -362,17 +374,10 @@ def test_findings_of_one_cause_are_one_and_the_rest_are_kept(monkeypatch):
     seen = [
         seen_at("A", range(60), at_20, manual=table),
         seen_at("B", range(60), at_20 + at_40, manual=table),
-        seen_at("C", range(60), at_40, barometer="D", manual=table),
+        seen_at("C", range(60), at_40, barometer="D", manual=table.assign(event_id=table["event_id"] + 20)),
         seen_at("E", [], [], manual=table),
     ]
-    judging = [
-        Seen(
-            *(getattr(one, name) for name in Seen.__annotations__ if name not in ("installations", "limits")),
-            "known",
-            one.limits,
-        )
-        for one in seen[:3]
-    ]
+    judging = [replace(one, installations="known") for one in seen[:3]]
     judging.append(seen[3])
     plain = LoggerFinding("S", "A", "LA", "absolute pressure", "spike", START, START, "")
     findings = [
@@ -381,7 +386,7 @@ def test_findings_of_one_cause_are_one_and_the_rest_are_kept(monkeypatch):
         step(-1.0, "B", end=START + 22 * HOUR),
         step(-1.0, "C", at=40 * HOUR),
         step(-1.0, "B", at=40 * HOUR, rule="slipped cable"),
-        step(-0.25, "B", at=50 * HOUR, rule="slipped cable"),
+        step(-0.25, "C", at=50 * HOUR, rule="slipped cable"),
     ]
     found = find_across_wells(judging, findings)
     assert found[:3] == [plain, findings[4], findings[5]]  # the step of C is of moving water: B moves along
@@ -393,5 +398,5 @@ def test_findings_of_one_cause_are_one_and_the_rest_are_kept(monkeypatch):
     assert judged == [
         ("A", {"stepped_m": 0.0, "explained": {7, 10}}),
         ("B", {"stepped_m": 1.0, "explained": {7, 10}}),
-        ("C", {"stepped_m": 0.0, "explained": {7, 10}}),
+        ("C", {"stepped_m": 0.25, "explained": {7, 10}}),
     ]
