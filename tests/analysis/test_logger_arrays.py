@@ -177,6 +177,24 @@ def test_samples_are_fetched_so_far_that_a_wrong_clock_still_meets_the_span(monk
         assert record.channel("L", "water column", stamp(500), stamp(600)) is None
 
 
+def test_the_clock_of_a_quantity_itself_goes_before_that_of_the_level(monkeypatch):
+    ms = moments(5).astype("datetime64[ms]").astype(np.int64)
+    monkeypatch.setattr(channels.fetch_samples, "samples", lambda *_, **__: (ms, np.ones(1)))
+    record = logger_record(
+        series=[(1, "L", "water temperature", "degC", 1, 1), (2, "L", "water column", "m", 1, 1)],
+        deployments=[("L", "S", "A")],
+    )
+    record.record.connection = record.record.known_on = None
+    rows = [
+        ("clock shift", pd.NaT, pd.NaT, {"seconds": 7200.0}, 2, "L", "water column"),
+        ("clock shift", pd.NaT, pd.NaT, {"seconds": -3600.0}, 1, "L", "water temperature"),
+    ]
+    names = ["kind", "start_utc", "end_utc", "parameters", "series_id", "instrument", "quantity"]
+    vars(record)["corrections"] = pd.DataFrame(rows, columns=names)
+    assert record.channel("L", "water temperature", None, None).time_utc.tolist() == moments(4).tolist()
+    assert record.channel("L", "water column", None, None).time_utc.tolist() == moments(7).tolist()
+
+
 @pytest.mark.parametrize("count", [1, 2])
 def test_a_series_of_one_sample_is_a_channel(monkeypatch, count):
     ms = moments(*range(count)).astype("datetime64[ms]").astype(np.int64)
