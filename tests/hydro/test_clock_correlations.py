@@ -144,18 +144,18 @@ def test_changes_at_one_time_of_day_are_centred_on_their_mean():
     rng = np.random.default_rng(3)
     changes = rng.normal(size=40) + np.tile([5.0, -3.0], 20)
     changes[[1, 5, 9, 13, 17, 21, 25, 29, 37]] = NAN
-    slots = pd.Series(changes).groupby((np.arange(40) + 3) % 4)
-    found = clock_shift._without_daily_course(changes, 3, 21_600.0)
+    slots = pd.Series(changes).groupby(np.arange(40) % 4)
+    found = clock_shift._without_daily_course(changes, 21_600.0)
     np.testing.assert_allclose(found, changes - slots.transform("mean"), rtol=1e-12, atol=1e-12)
     assert found[33] == 0.0
     for uneven in (21_600.1, 21_599.9):
-        found = clock_shift._without_daily_course(changes, 3, uneven)
+        found = clock_shift._without_daily_course(changes, uneven)
         np.testing.assert_allclose(found, changes - np.nanmean(changes), rtol=1e-12, atol=1e-12)
     daily = np.tile([0.1, -0.3, 0.7, -0.5], 9)
     daily[7] = NAN
-    found = clock_shift._without_daily_course(daily, 3, 21_600.0)
+    found = clock_shift._without_daily_course(daily, 21_600.0)
     np.testing.assert_array_equal(found, np.where(np.isnan(daily), NAN, 0.0))
-    assert np.isnan(clock_shift._without_daily_course(np.full(9, NAN), 0, 21_600.0)).all()
+    assert np.isnan(clock_shift._without_daily_course(np.full(9, NAN), 21_600.0)).all()
 
 
 @pytest.mark.parametrize("size", [1e-9, 1.0, 1e9])
@@ -273,6 +273,12 @@ def test_why_nothing_is_known_is_true():
     rare = find_clock_shift(AT, AIR, AT, AIR, longest_lag_s=1799.0)
     assert rare.why == "the samples are 1800 s apart, more than the longest shift of 1799 s"
     assert "300 are needed" not in find_clock_shift(AT, AIR, AT, AIR, longest_lag_s=1800.0).why
+
+
+def test_shifts_are_tried_in_steps_of_one_second():
+    at = START + np.arange(400) * np.timedelta64(1_000_000, "us")
+    found = find_clock_shift(at - np.timedelta64(2_000_000, "us"), AIR[:400], at, AIR[:400], longest_lag_s=5.0)
+    assert (found.step_s, found.pairs) == (1.0, 399)
 
 
 @pytest.mark.parametrize("faulty", [{"step_s": 0.0}, {"step_s": -1.0}, {"longest_lag_s": 0.0}, {"longest_lag_s": NAN}])

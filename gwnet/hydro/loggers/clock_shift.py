@@ -369,18 +369,18 @@ def _changes(
         # Two steps, so that a single missing sample is bridged but no longer gap.
         gap = max(2.0 * step, 1.5 * usual_interval_s(times))
         regular = interpolate_at(grid, times, values, longest_gap_s=gap)
-        changes.append((first, _without_daily_course(np.diff(regular), first, step)))
+        changes.append((first, _without_daily_course(np.diff(regular), step)))
     return changes[0][1], changes[1][1], changes[0][0] - changes[1][0]
 
 
-def _without_daily_course(changes: Floats, first: int, step: float) -> Floats:
+def _without_daily_course(changes: Floats, step: float) -> Floats:
     """Return changes less the mean of those at the same time of day, where a week or more is there."""
     a_day = round(SECONDS_PER_DAY / step)
     here = ~np.isnan(changes)
     # With a step that does not divide the day no two days are sampled at the same time.
     if here.sum() < 7 * a_day or abs(a_day * step - SECONDS_PER_DAY) > 1e-6:
         return changes - (changes[here].mean() if here.any() else 0.0)
-    slot = (first + np.arange(changes.size)) % a_day
+    slot = np.arange(changes.size) % a_day
     count = np.bincount(slot[here], minlength=a_day)
     total = np.bincount(slot[here], weights=changes[here], minlength=a_day)
     mean = np.divide(total, count, out=np.zeros(a_day), where=count > 0)
@@ -430,7 +430,7 @@ def _by_products(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.i
 
 def _by_fourier(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.int64]) -> dict[tuple[int, int], Floats]:
     """Return the sums of products at many lags by Fourier transform."""
-    reach = int(np.abs(lags).max(initial=0))
+    reach = int(np.abs(lags).max())
     # Room for the longest shift at both ends, or the circular transform would lay one end over the other.
     size = int(fft.next_fast_len(masked[0][0].size + masked[1][0].size + 2 * reach, real=True))
     left, right = ([fft.rfft(part, size) for part in parts] for parts in masked)
