@@ -186,14 +186,11 @@ def find_across_wells(seen: Sequence[Seen], findings: Sequence[LoggerFinding]) -
         In no order.
     """
     kept, common = _sort_steps(seen, findings)
-    explained: set[int] = set()
     for site, barometer in sorted({(each.place[0], each.barometer) for each in seen}):
         mine = [each for each in seen if (each.place[0], each.barometer) == (site, barometer)]
-        for events, finding in common_visits(site, barometer, mine):
-            explained |= events
-            common.append(finding)
+        common += [finding for _, finding in common_visits(site, barometer, mine)]
     merged = list(_together(common))
-    explained |= _read_within(merged, seen)
+    explained = _read_within(merged, seen)
     stepped: dict[str, float] = {}
     for finding in kept:
         if finding.rule in ("step", "slipped cable"):

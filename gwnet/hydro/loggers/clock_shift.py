@@ -130,10 +130,12 @@ def find_clock_shift(
         raise ReductionError(message, fix="Give both in seconds, above zero.")
     if when.size < 2 or reference_when.size < 2:
         return _undetermined("fewer than two samples in one of the series", step)
-    changes, others, offset = _changes(when, numbers, reference_when, reference, step)
     most = int(longest_lag_s // step)
-    if changes.size == 0 or most < 1:
-        return _undetermined("the two series have no time in common", step)
+    if most < 1:
+        return _undetermined(
+            f"the samples are {step:g} s apart, more than the longest shift of {longest_lag_s:g} s", step
+        )
+    changes, others, offset = _changes(when, numbers, reference_when, reference, step)
     correlation, pairs = _correlations(changes, others, offset, most)
     return _judged(correlation, pairs, np.arange(-most, most + 1, dtype=np.float64) * step, step)
 
@@ -243,7 +245,7 @@ def _window_edges(when: Instants, starts: Instants, window_days: float) -> list[
     length = np.timedelta64(int(window_days * SECONDS_PER_DAY * MICROSECONDS), "us")
     end = when[-1] + np.timedelta64(1, "us")
     kept = [when[0]]
-    for start in np.sort(starts[(starts > when[0]) & (starts < end)]):
+    for start in np.sort(starts):
         # A piece shorter than half a window beside a start has too few changes to show a shift.
         if min(start - kept[-1], end - start) >= length / 2:
             kept.append(start)
@@ -367,18 +369,18 @@ def _changes(
         # Two steps, so that a single missing sample is bridged but no longer gap.
         gap = max(2.0 * step, 1.5 * usual_interval_s(times))
         regular = interpolate_at(grid, times, values, longest_gap_s=gap)
-        changes.append((first, _without_daily_course(np.diff(regular), first, step)))
+        changes.append((first, _without_daily_course(np.diff(regular), step)))
     return changes[0][1], changes[1][1], changes[0][0] - changes[1][0]
 
 
-def _without_daily_course(changes: Floats, first: int, step: float) -> Floats:
+def _without_daily_course(changes: Floats, step: float) -> Floats:
     """Return changes less the mean of those at the same time of day, where a week or more is there."""
     a_day = round(SECONDS_PER_DAY / step)
     here = ~np.isnan(changes)
     # With a step that does not divide the day no two days are sampled at the same time.
-    if a_day < 2 or here.sum() < 7 * a_day or abs(a_day * step - SECONDS_PER_DAY) > 1e-6:
+    if here.sum() < 7 * a_day or abs(a_day * step - SECONDS_PER_DAY) > 1e-6:
         return changes - (changes[here].mean() if here.any() else 0.0)
-    slot = (first + np.arange(changes.size)) % a_day
+    slot = np.arange(changes.size) % a_day
     count = np.bincount(slot[here], minlength=a_day)
     total = np.bincount(slot[here], weights=changes[here], minlength=a_day)
     mean = np.divide(total, count, out=np.zeros(a_day), where=count > 0)
@@ -428,7 +430,7 @@ def _by_products(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.i
 
 def _by_fourier(masked: list[tuple[Floats, Floats, Floats]], lags: NDArray[np.int64]) -> dict[tuple[int, int], Floats]:
     """Return the sums of products at many lags by Fourier transform."""
-    reach = int(np.abs(lags).max(initial=0))
+    reach = int(np.abs(lags).max())
     # Room for the longest shift at both ends, or the circular transform would lay one end over the other.
     size = int(fft.next_fast_len(masked[0][0].size + masked[1][0].size + 2 * reach, real=True))
     left, right = ([fft.rfft(part, size) for part in parts] for parts in masked)
@@ -451,18 +453,19 @@ def _scale(values: Floats) -> float:
 
 def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step: float) -> ClockShift:
     """Return the best shift where it is known, and why not where it cannot."""
+    if pairs.max() < CLOCK_LEAST_PAIRS:
+        return _undetermined(f"only {int(pairs.max())} pairs of changes; {CLOCK_LEAST_PAIRS} are needed", step)
     # few pairs agree well by chance at the longest lags
-    usable = ~np.isnan(correlation) & (pairs >= min(CLOCK_LEAST_PAIRS, int(pairs.max(initial=0))))
-    if not usable.any() or pairs.max() < CLOCK_LEAST_PAIRS:
-        return _undetermined(f"only {int(pairs.max(initial=0))} pairs of changes; {CLOCK_LEAST_PAIRS} are needed", step)
+    usable = ~np.isnan(correlation) & (pairs >= CLOCK_LEAST_PAIRS)
+    if not usable.any():
+        return _undetermined("one of the two series does not change, or does nothing but repeat daily", step)
     ranked = np.where(usable, correlation, -np.inf)
     best = int(np.argmax(ranked))
     # that the clock stands right is the first thing to be refuted, however near the best shift is to that
     is_rival = (np.abs(lags_s - lags_s[best]) > max(CLOCK_PEAK_HALF_WIDTH_S, step)) | (lags_s == 0.0)
     is_rival[best] = False
     outside = np.where(is_rival, ranked, -np.inf)
-    next_best = float(outside.max()) if np.isfinite(outside.max()) else float("nan")
-    sharpness = float(correlation[best]) - next_best
+    next_best = float(outside.max())
     # the fewer pairs, the larger the best of many chance correlations
     margin = max(CLOCK_MARGIN, 4.0 / float(np.sqrt(pairs[best])))
     why = ""
@@ -470,8 +473,9 @@ def _judged(correlation: Floats, pairs: NDArray[np.int64], lags_s: Floats, step:
         why = "the best shift is the longest tried"
     elif correlation[best] < CLOCK_LEAST_CORRELATION:
         why = f"the changes agree too little at any shift (best correlation {correlation[best]:.2f})"
-    # written so that NaN, no other shift to compare with, is not determined either
-    elif not sharpness >= margin:
+    elif np.isneginf(next_best):
+        why = "no shift far enough from the best has enough pairs of changes to compare it with"
+    elif correlation[best] - next_best < margin:
         other = "the clock as it is" if lags_s[int(np.argmax(outside))] == 0.0 else "another shift"
         why = f"{other} agrees nearly as well ({next_best:.2f} against {correlation[best]:.2f})"
     determined = not why
@@ -504,14 +508,18 @@ def _moment(
     when: Instants, numbers: Floats, reference_when: Instants, reference: Floats, shifts_s: tuple[float, float]
 ) -> np.datetime64:
     """Return the sample from which the second shift fits better than the first."""
+    here = ~np.isnan(numbers)
+    when, numbers = when[here], numbers[here]
     longest = 4.0 * max(usual_interval_s(when), usual_interval_s(reference_when))
-    costs = []
+    away = []
     for shift_s in shifts_s:
         shifted = when + np.timedelta64(round(shift_s * MICROSECONDS), "us")
         other = np.diff(interpolate_at(shifted, reference_when, reference, longest_gap_s=longest))
-        away = np.square(np.diff(numbers) - other)
-        # one spike must not decide where the clock jumped
-        costs.append(np.minimum(away, np.nanmedian(away) * 50 if np.isfinite(away).any() else 0.0))
+        away.append(np.square(np.diff(numbers) - other))
+    # One spike must not decide where the clock jumped. One limit for both shifts: the one that is right for most of the
+    # time has hardly any squares of its own, and with a limit of them would seem right throughout.
+    limit = 50 * max(np.nanmedian(squares) for squares in away)
+    costs = [np.minimum(squares, limit) for squares in away]
     gain = np.nancumsum(costs[0] - costs[1])  # what the second shift saves up to each sample
     place: np.datetime64 = when[min(int(np.argmin(gain)) + 2, when.size - 1)]
     return place

@@ -256,7 +256,7 @@ def response_of_level(
         raise ShapeError(message, fix="Expected (n,), (m + 1,) and (m + 1,).")
     longest = values.size - 1
     level = _filtered(air, np.diff(values, prepend=0.0))
-    last = np.concatenate([np.full(min(longest, air.size), np.nan), np.abs(air[: air.size - longest])])
+    last = np.concatenate([np.full(longest, np.nan), np.abs(air)])[: air.size]
     steps = np.abs(np.diff(air, prepend=np.nan))
     half = widths[-1] * last + (_filtered(steps, widths[:-1]) if longest else 0.0)
     return Response(level, np.where(np.isnan(level), np.nan, half))
@@ -271,7 +271,7 @@ def _filtered(values: Floats, weights: Floats) -> Floats:
     total = fftconvolve(np.where(known, values, 0.0), weights)[: values.size]
     # The transform spreads a missing value over all sums; those that hold one are made missing again.
     lacking = np.cumsum(~known)
-    lacking = lacking - np.concatenate([np.zeros(min(size, values.size), np.int64), lacking[: values.size - size]])
+    lacking = lacking - np.concatenate([np.zeros(size, np.int64), lacking])[: values.size]
     total[(lacking > 0) | (np.arange(values.size) < size - 1)] = np.nan
     return np.asarray(total, dtype=np.float64)
 
@@ -294,15 +294,13 @@ def _changes(when: ArrayLike, level: Floats, air: Floats, lags: int, tides: Sequ
     """Return the changes of level and of each input: falls of the air at each lag, cosine and sine of each tide."""
     # Falls, since a fall of the air raises the level: so the response comes out positive.
     rises, falls = np.diff(level), -np.diff(air)
-    columns = [
-        np.concatenate([np.full(min(lag, falls.size), np.nan), falls[: falls.size - lag]]) for lag in range(lags + 1)
-    ]
+    columns = [np.concatenate([np.full(lag, np.nan), falls])[: falls.size] for lag in range(lags + 1)]
     days = (np.asarray(when, dtype="datetime64[us]") - TIDE_EPOCH).astype(np.int64) / (86_400 * MICROSECONDS)
     for name in tides:
         # Only the part of a turn: the cosine of a hundred thousand turns would lose digits.
         angle = 2.0 * np.pi * np.remainder(TIDES[name] * days, 1.0)
         columns += [np.diff(np.cos(angle)), np.diff(np.sin(angle))]
-    return rises, np.column_stack([column[: rises.size] for column in columns])
+    return rises, np.column_stack(columns)
 
 
 def _nothing(lag_s: Floats, count: int, why: str) -> BarometricResponse:

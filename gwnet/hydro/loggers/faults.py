@@ -114,7 +114,7 @@ def find_spikes(values: ArrayLike) -> Spikes:
     firsts, lasts, sizes, limits = [], [], [], []
     taken = np.zeros(level.size, dtype=bool)
     noticed = SPIKE_TIMES_NOISE * np.maximum(noise, resolution)  # of the first sample inside
-    leaps = np.flatnonzero(np.abs(np.diff(level)) > noticed[1:]) if level.size else np.empty(0, np.int64)
+    leaps = np.flatnonzero(np.abs(np.diff(level)) > noticed[1:])
     for width in range(1, SPIKE_LONGEST + 1):
         starts = leaps[leaps + width + 1 < level.size]
         before, after = level[starts], level[starts + width + 1]
@@ -178,22 +178,21 @@ def find_odd_ends(time_utc: ArrayLike, values: ArrayLike, *, longest_gap_s: floa
     when, numbers = series(time_utc, values, "series")
     here = np.flatnonzero(~np.isnan(numbers))
     found: list[tuple[int, int, float, float]] = []
-    if here.size > 2 * STEP_WINDOW:
-        level, noise = numbers[here], usual_change(numbers)[here]
-        limit = SPIKE_TIMES_NOISE * np.maximum(noise, least_step(level))
-        breaks = np.flatnonzero(np.diff(when[here]) > np.timedelta64(int(longest_gap_s * 1e6), "us")) + 1
-        edges = [0, *breaks.tolist(), here.size]
-        for first, end in itertools.pairwise(edges):
-            # A short run has no usual course that its ends could stand off from.
-            if end - first < 2 * STEP_WINDOW:
+    level, noise = numbers[here], usual_change(numbers)[here]
+    limit = SPIKE_TIMES_NOISE * np.maximum(noise, least_step(level))
+    breaks = np.flatnonzero(np.diff(when[here]) > np.timedelta64(int(longest_gap_s * 1e6), "us")) + 1
+    edges = [0, *breaks.tolist(), here.size]
+    for first, end in itertools.pairwise(edges):
+        # A short run has no usual course that its ends could stand off from.
+        if end - first < 2 * STEP_WINDOW:
+            continue
+        forward, backward = np.arange(first, end), np.arange(end - 1, first - 1, -1)
+        for inward, neighbour in ((forward, first - 1), (backward, end)):
+            width, size = _odd_width(level[inward], float(limit[inward[0]]))
+            if not width or _goes_on(when[here], level, inward, width, neighbour):
                 continue
-            forward, backward = np.arange(first, end), np.arange(end - 1, first - 1, -1)
-            for inward, neighbour in ((forward, first - 1), (backward, end)):
-                width, size = _odd_width(level[inward[: SPIKE_LONGEST + STEP_WINDOW + 1]], float(limit[inward[0]]))
-                if not width or _goes_on(when[here], level, inward, width, neighbour):
-                    continue
-                places = here[np.sort(inward[:width])]
-                found.append((int(places[0]), int(places[-1]), size, float(limit[inward[0]])))
+            places = here[np.sort(inward[:width])]
+            found.append((int(places[0]), int(places[-1]), size, float(limit[inward[0]])))
     firsts, lasts, sizes, limits = zip(*sorted(found), strict=True) if found else ((), (), (), ())
     return Spikes(
         np.array(firsts, np.int64), np.array(lasts, np.int64), np.array(sizes, np.float64), np.array(limits, np.float64)
@@ -317,9 +316,6 @@ def find_steps(
     """
     when, numbers = series(time_utc, values, "series")
     here = np.flatnonzero(~np.isnan(numbers))
-    nothing = Steps(np.empty(0, np.int64), np.empty(0), np.empty(0))
-    if here.size < 4:
-        return nothing
     level, noise = numbers[here], usual_change(numbers)[here]
     resolution = least_step(level)
     change = np.diff(level)
@@ -334,12 +330,12 @@ def find_steps(
     soon = np.diff(when[here]) <= np.timedelta64(int(longest_gap_s * 1e6), "us")
     candidates = np.flatnonzero((size > limit) & (size > 3.0 * beside) & soon)
     if candidates.size == 0:
-        return nothing
+        return Steps(np.empty(0, np.int64), np.empty(0), np.empty(0))
     reach = np.arange(STEP_WINDOW)
     before = _medians(level, candidates[:, None] - reach)
     after = _medians(level, candidates[:, None] + 1 + reach)
     # without the trend of the water, which moves the medians apart as well
-    lasting = after - before - STEP_WINDOW * _slope_beside(level, candidates, STEP_WINDOW)
+    lasting = after - before - STEP_WINDOW * _slope_beside(level, candidates)
     stays = (np.sign(lasting) == np.sign(change[candidates])) & (
         np.abs(lasting) >= (1 - SPIKE_NEIGHBOUR_SHARE) * size[candidates]
     )
@@ -417,9 +413,9 @@ def confirm_steps(
     return verdict, moved
 
 
-def _slope_beside(level: Floats, candidates: Places, window: int) -> Floats:
+def _slope_beside(level: Floats, candidates: Places) -> Floats:
     """Return the slope on both sides of each candidate per sample, from the medians of the halves of each side."""
-    half = max(window // 2, 1)
+    half = STEP_WINDOW // 2
     near, far = np.arange(half), np.arange(half, 2 * half)
     first = candidates[:, None]
     before = _medians(level, first - near) - _medians(level, first - far)
@@ -432,8 +428,8 @@ def _slope_beside(level: Floats, candidates: Places, window: int) -> Floats:
 def _medians(level: Floats, places: Places) -> Floats:
     """Return the median of the samples at places, those beyond the ends left out."""
     inside = (places >= 0) & (places < level.size)
-    # clipped places are masked; the clip only keeps the index legal
-    taken = np.where(inside, level[np.clip(places, 0, level.size - 1)], np.nan)
+    # places beyond the ends take those at them, and are masked
+    taken = np.where(inside, level.take(places, mode="clip"), np.nan)
     medians = np.full(len(taken), np.nan)
     some = inside.any(axis=1)
     medians[some] = np.nanmedian(taken[some], axis=1)

@@ -110,13 +110,11 @@ def find_flat(time_utc: ArrayLike, values: ArrayLike, *, least_s: float, resolut
     """
     when, numbers = series(time_utc, values, "series")
     here = np.flatnonzero(~np.isnan(numbers))
-    if here.size < 2:
-        return _kept(when, numbers, here, np.empty(0, np.int64), np.empty(0, np.int64), 1, 0.0)
     # Half a step of the resolution, as a conversion of units leaves equal readings apart by rounding.
     same = np.abs(np.diff(numbers[here])) <= 0.5 * resolution
     first, last = runs_of(same)  # a run of equal changes ends with the sample behind it
     if first.size == 0:
-        return _kept(when, numbers, here, first, last, 1, 0.0)
+        return _no_intervals()
     longest = int(np.argmax(last - first))
     chance = _chance_run(same, slice(int(first[longest]), int(last[longest])))
     least_count = max(3, int(np.ceil(FLAT_TIMES_CHANCE * chance)))
@@ -151,9 +149,8 @@ def find_pinned(time_utc: ArrayLike, values: ArrayLike, *, resolution: float = 0
     """
     when, numbers = series(time_utc, values, "series")
     here = ~np.isnan(numbers)
-    nothing = np.empty(0, np.int64)
-    if here.sum() < 2:
-        return _kept(when, numbers, np.flatnonzero(here), nothing, nothing, 1, 0.0)
+    if not here.any():
+        return _no_intervals()
     lowest = float(numbers[here].min())
     step = resolution if resolution > 0 else least_step(numbers[here])
     at_end = here & (numbers <= lowest + 0.5 * step)
@@ -350,9 +347,8 @@ def find_odd_intervals(time_utc: ArrayLike) -> Intervals:
     """
     times = np.asarray(time_utc, dtype="datetime64[us]")
     when, _ = series(times, np.zeros(times.shape), "series")
-    if when.size < 3:
-        nothing = np.empty(0, np.int64)
-        return Intervals(nothing, nothing, nothing, np.empty(0), np.empty(0))
+    if when.size < 2:
+        return _no_intervals()
     interval = np.diff(when).astype(np.int64) / MICROSECONDS
     usual = usual_interval_s(when)
     change = np.flatnonzero(np.concatenate([[True], interval[1:] != interval[:-1], [True]]))
@@ -360,6 +356,11 @@ def find_odd_intervals(time_utc: ArrayLike) -> Intervals:
     odd = (interval[first] != usual) & (last - first + 1 >= _LEAST_ODD)
     first, last = first[odd].astype(np.int64), last[odd].astype(np.int64) + 1
     return Intervals(first, last, last - first + 1, _seconds(when, first, last), interval[first])
+
+
+def _no_intervals() -> Intervals:
+    nothing, lengths = np.empty(0, np.int64), np.empty(0)
+    return Intervals(nothing, nothing, nothing, lengths, lengths)
 
 
 def _kept(
@@ -386,4 +387,4 @@ def _chance_run(same: NDArray[np.bool_], longest: slice) -> float:
     others = np.delete(same, longest)
     share = min(float(np.median(shares)), float(others.mean()) if others.size else 1.0)
     share = min(share, 0.9)  # beyond that the time alone decides
-    return float(np.log(max(same.size, 2)) / -np.log(share)) if share > 0 else 1.0
+    return float(np.log(same.size) / -np.log(share)) if share > 0 else 1.0
