@@ -123,3 +123,7 @@ class FrameRecord(Snapshot):
         if asked is not None and asked.start is not None:
             table = table[(table["measured_at_utc"] >= asked.start) & (table["measured_at_utc"] <= asked.end)]
         return table.reset_index(drop=True)
+
+    def level_records(self, selection=None):
+        """Return the level events, read at UTC+01:00."""
+        return self.table.assign(local_offset_minutes=60)
