@@ -109,6 +109,7 @@ class FrameRecord(Snapshot):
             "stages": pd.DataFrame({"site": []}) if stages is None else stages,
             "reviews": pd.DataFrame({"event_id": [], "state": []}) if reviews is None else reviews,
             "deployments": deployments,
+            "instruments": pd.DataFrame({"instrument_id": [], "instrument": [], "kind": []}),
         }
         for name, frame in made.items():
             self.of_all_sites().once(name, lambda frame=frame: frame)
