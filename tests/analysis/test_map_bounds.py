@@ -17,6 +17,7 @@ from gwnet.errors import SettingsError, TooFewLevelsError
 from gwnet.hydro.surfaces import triangulation
 from gwnet.hydro.surfaces.contours import ContourLine
 from gwnet.hydro.surfaces.surface import Grid
+from gwnet.hydro.surfaces.variogram import Covariance
 
 CORNERS = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 3.0], [0.0, 3.0]])
 
@@ -271,3 +272,16 @@ def test_contours_that_a_boundary_cuts_are_open_and_those_within_stay():
     assert part.contours
     assert not any(line.depression for line in part.contours)
     assert max(line.x.max() for line in part.contours) == pytest.approx(50.0)
+
+
+def test_contours_keep_one_and_a_half_cells_off_a_barrier_that_ends_inside():
+    """Heads fall across a wall of 300 m; project default."""
+    wall = shapely.LineString([(520, 150), (520, 450)])
+    levels = levels_at(*WEST, *EAST)
+    found, _ = compartments_of(levels, MapFeatures(barriers=(wall,)))
+    making = dataclasses.replace(
+        MAKING, method="kriging", covariance=Covariance("exponential", 0.1, 500.0), interval_m=0.05
+    )
+    (part,) = make_parts(levels, found, making)
+    off = [shapely.LineString(np.column_stack([line.x, line.y])).distance(wall) for line in part.contours]
+    assert min(off) == pytest.approx(1.5 * part.grid.spacing_m, rel=0.01)

@@ -154,3 +154,10 @@ def test_two_wells_get_no_points_and_neither_does_a_map_without_rivers():
     assert with_rivers(three, MapFeatures()) is three
     beyond = MapFeatures(rivers=(River("Orle", shapely.LineString([(5000, 0), (5100, 0)]), 41.0, 38.0),))
     assert with_rivers(three, beyond) is three
+
+
+def test_wells_keep_points_away_wherever_they_stand():
+    """The same river and wells as in the first test, moved by 130 m east and 470 m north."""
+    moved = control_of(places=[(x + 130.0, y + 470.0) for x, y in CORNERS])
+    points = points_of(River("Orle", shapely.LineString([(-390, 484), (1210, 484)]), 41.0, 33.0), moved)
+    assert points["well"].tolist() == [f"Orle {number}" for number in (5, 7, 8, 9, 10, 11, 13, 14)]
