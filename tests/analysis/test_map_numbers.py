@@ -14,7 +14,7 @@ from gwnet.analysis.maps.method_choice import choose_method
 from gwnet.analysis.maps.paired import paired_maps_of
 from gwnet.analysis.maps.potentiometric import make_map
 from gwnet.analysis.maps.result import Control
-from gwnet.analysis.maps.same_day import same_day_set
+from gwnet.analysis.maps.same_day import CONTROL_COLUMNS, same_day_set
 from gwnet.analysis.maps.site_maps import SetRule
 from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.gradients.local import surface_slopes
@@ -101,6 +101,7 @@ def test_used_and_left_out_rows_are_numbered_from_zero():
     made = mapped(control_of(), exclude=["W0", "W5"], method="spline")
     assert made.used.index.tolist() == list(range(8))
     assert made.left_out.index.tolist() == [0, 1]
+    assert tuple(made.used.columns) == tuple(made.left_out.columns) == CONTROL_COLUMNS
     assert made.left_out["well"].tolist() == ["W0", "W5"]
 
 
@@ -131,6 +132,21 @@ def test_where_the_others_lie_on_one_line_the_gradient_is_stated_with_all():
     made = mapped(control_of(z, x, y, np.full(10, 0.02)))
     assert made.gradient_sound is None
     assert made.gradient.n == 10
+
+
+@pytest.mark.parametrize(("count", "sound"), [(4, 3), (3, None)])
+def test_the_gradient_without_a_finding_needs_three_wells_beside_the_rivers(count, sound):
+    """W2 stands 9 m above a plane that the other wells and both rivers lie on."""
+    x, y = X[[0, 1, 4, 3]][:count], Y[[0, 1, 4, 3]][:count]
+    z = 40.0 - 0.002 * x + 0.0005 * y + np.where(np.arange(count) == 2, 9.0, 0.0)
+    lines = [[(-50, 60), (450, 60)], [(-50, 200), (450, 230)]]
+    rivers = [
+        River(f"R{k}", shapely.LineString([(a, b, 40.0 - 0.002 * a + 0.0005 * b) for a, b in line]))
+        for k, line in enumerate(lines)
+    ]
+    made = mapped(control_of(z, x, y, np.full(count, 0.02)), features=MapFeatures(rivers=tuple(rivers)))
+    assert [finding.well for finding in made.findings] == ["W2"]
+    assert (None if made.gradient_sound is None else made.gradient_sound.n) == sound
 
 
 def control_arrays_of(rows):
@@ -260,8 +276,8 @@ def test_data_worth_is_refused_where_it_has_no_meaning():
 # Two days side by side.
 
 
-def pair_of(later, names=NAMES, **options):
-    rows = [(name, f"{DAY}T10:00", float(z), {}) for name, z in zip(NAMES, Z, strict=True)]
+def pair_of(later, names=NAMES, first=NAMES, **options):
+    rows = [(name, f"{DAY}T10:00", float(z), {}) for name, z in zip(NAMES, Z, strict=True) if name in first]
     rows += [(name, f"{LATER}T10:00", float(later[NAMES.index(name)]), {}) for name in names]
     table = levels(*rows).assign(finding="", review="provisional", event_id=range(len(rows)))
     site = wells(*[(name, a, b, {}) for name, a, b in zip(NAMES, X, Y, strict=True)])
@@ -271,18 +287,18 @@ def pair_of(later, names=NAMES, **options):
 
 def test_both_days_have_the_coarser_interval_and_planes_of_the_wells_of_both():
     later = 39.0 + 0.004 * X
-    pair = pair_of(later, [*NAMES[1:]])
+    pair = pair_of(later, NAMES[1:], NAMES[:9])
     assert [drawn.date for drawn in pair.maps] == [DAY, LATER]
     assert [drawn.interval_m for drawn in pair.maps] == pytest.approx([0.2, 0.2])
-    assert pair.common == tuple(NAMES[1:])
-    rows = np.arange(1, 10)
+    assert pair.common == tuple(NAMES[1:9])
+    rows = np.arange(1, 9)
     planes = [plane(rows), plane(rows, later)]
     for gradient, (size, towards) in zip(pair.gradients, planes, strict=True):
         assert (gradient.magnitude, gradient.azimuth_deg) == pytest.approx((size, towards), rel=1e-9)
     assert pair.turn.angle_deg == pytest.approx((planes[1][1] - planes[0][1] + 180.0) % 360.0 - 180.0, abs=1e-6)
     assert np.isnan(pair.reversed_share)
     words = [f"{day} {gradient.text}" for day, gradient in zip((DAY, LATER), pair.gradients, strict=True)]
-    assert pair.text == (f"{pair.turn.text} By the 9 wells and gauges used on both days: {words[0]}; {words[1]}.")
+    assert pair.text == (f"{pair.turn.text} By the 8 wells and gauges used on both days: {words[0]}; {words[1]}.")
     assert [drawn.interval_m for drawn in pair_of(later, interval_m=0.5).maps] == [0.5, 0.5]
 
 
@@ -318,3 +334,10 @@ def test_the_area_where_flow_is_reversed_beyond_doubt():
     assert 0.0 < reversed_area < area.sum()
     assert pair.reversed_share == pytest.approx(reversed_area / area.sum(), rel=1e-9)
     assert f"over {pair.reversed_share:.0%} of the common control the surfaces fall" in pair.text
+
+
+def test_methods_are_chosen_only_where_no_barrier_ends_inside():
+    ending = MapFeatures(barriers=(shapely.LineString([(200, 100), (230, 150)]),))
+    with pytest.raises(SettingsError, match="only kriging can go around its end"):
+        mapped(control_of(), features=ending, method="auto")
+    assert mapped(control_of(), method="auto").method in ("kriging", "spline", "triangulation")
