@@ -268,21 +268,21 @@ def control_at(x, y, z, unit=1.0, **more):
 PLACES = np.array(
     [
         *[(0.0, 0.0), (4.0, 0.0), (4.0, 3.0), (0.0, 3.0), (3.7, 1.2), (0.3, 1.6), (1.8, 2.8)],
-        *[(2.2, 0.2), (1.9, 1.4), (2.0, 2.3), (3.3, 1.6), (1.1, 0.7), (0.7, 1.1)],
+        *[(2.2, 0.2), (1.9, 1.4), (2.0, 2.3), (3.3, 1.6), (1.1, 0.7), (0.7, 1.1), (3.5, 2.2)],
     ]
 )
 FALLING = 10.0 - 0.02 * PLACES[:, 0] + 0.01 * PLACES[:, 1] + 0.001 * np.sin(np.arange(len(PLACES)))
 
 
 def test_slopes_of_the_surface_are_given_where_control_reaches_to_both_sides():
-    """Heads are differenced over the mean spacing, the root of 12 m² over 13 wells, half of it to each side."""
+    """Heads are differenced over the mean spacing, the root of 12 m² over 14 wells, half of it to each side."""
     control = control_at(*PLACES.T, FALLING)
     rows = surface_by_well(control)
-    over = np.sqrt(12.0 / 13.0)
+    over = np.sqrt(12.0 / 14.0)
     half, hull = over / 2.0, shapely.box(0.0, 0.0, 4.0, 3.0)
     around = [[(x + half, y), (x - half, y), (x, y + half), (x, y - half)] for x, y in PLACES]
     held = np.array([all(hull.covers(shapely.Point(*place)) for place in places) for places in around])
-    assert held.sum() == 5
+    assert held.sum() == 6
     surface = kriging.fit(*PLACES.T, FALLING, measurement_variance_m2=(0.02 / 1.959963984540054) ** 2)
     slopes = surface_slopes(surface, *PLACES.T, over_m=over)
     assert rows["well"].tolist() == control["well"].tolist()
@@ -290,7 +290,7 @@ def test_slopes_of_the_surface_are_given_where_control_reaches_to_both_sides():
         ("surface_gradient", slopes.magnitude),
         ("surface_gradient_uncertainty", slopes.magnitude_half_width),
         ("surface_azimuth_degrees", np.where(slopes.determined, slopes.azimuth_deg, np.nan)),
-        ("surface_over_m", np.full(13, over)),
+        ("surface_over_m", np.full(14, over)),
     ):
         kept = np.where(held, values, np.nan) if column != "surface_over_m" else values
         assert rows[column].tolist() == pytest.approx(kept.tolist(), rel=1e-6, nan_ok=True)

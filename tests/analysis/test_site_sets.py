@@ -109,6 +109,7 @@ def test_a_well_without_a_level_that_can_be_used_is_named(record):
         (["A", "Z", "Y"], None, "Z, Y: no such well at site 'S'."),
         (["A", "L"], "upper", "L: no such well of aquifer 'upper' at site 'S'."),
         (["A", "L", "N"], None, "The wells tap more than one aquifer (none, lower, upper); a gradient is of one."),
+        (["A", "L"], None, "The wells tap more than one aquifer (lower, upper); a gradient is of one."),
         (["N"], None, "The wells tap more than one aquifer (none); a gradient is of one."),
     ],
 )
