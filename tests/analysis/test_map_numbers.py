@@ -341,3 +341,18 @@ def test_methods_are_chosen_only_where_no_barrier_ends_inside():
     with pytest.raises(SettingsError, match="only kriging can go around its end"):
         mapped(control_of(), features=ending, method="auto")
     assert mapped(control_of(), method="auto").method in ("kriging", "spline", "triangulation")
+
+
+def test_levels_on_the_wrong_side_of_a_contour_are_met_exactly_and_counted():
+    """Half-widths of 20 cm let the surface pass the levels by, and contours 10 cm apart lie between."""
+    rough = Z + 0.15 * np.sin(np.arange(10) * 2.4)
+    made = mapped(control_of(rough, widths=np.full(10, 0.2)), interval_m=0.1)
+    met = np.isclose(made.surface.predict(X, Y), rough, rtol=0.0, atol=1e-9)
+    assert 0 < met.sum() < 10
+    assert dict(made.parameters)["levels met exactly"] == str(met.sum())
+    assert f"taken into account ({met.sum()} met exactly so that the contours honour them)." in made.method_text
+    assert made.honour_failures == ()
+    plain = mapped(control_of(), interval_m=20.0)
+    assert dict(plain.parameters)["levels met exactly"] == "0"
+    assert not np.isclose(plain.surface.predict(X, Y), Z, rtol=0.0, atol=1e-9).any()
+    assert (plain.region, plain.cross_validation.n) == (None, 10)
