@@ -95,6 +95,8 @@ def test_the_documentation_lists_every_default_with_its_source():
     table = describe_defaults()
     assert "| survey | topographic map | 3.6 | half of a 20 ft contour interval" in table
     assert "| reading | not known, before 1970 | 0.03 | 0.1 ft, project default |" in table
+    assert "| survey | not known, before 1975 | 0.3 | project default |" in table
+    assert "| survey | not known, from 1975 | 0.1 | project default |" in table
     assert all(len(line.split(" | ")) == 4 for line in table.splitlines()[2:])
 
 
