@@ -154,7 +154,9 @@ def record(monkeypatch):
 
 
 def test_a_well_that_is_missing_on_one_day_is_left_out_with_the_day(record):
-    found = change_of(record, "upper", AFTER, BEFORE, SetRule(exclude=("F",), loggers=False), method="spline")
+    found = change_of(
+        record, "upper", AFTER, BEFORE, SetRule(exclude=("F",), loggers=False), method="spline", grid_lines=21
+    )
     assert (found.aquifer, found.date, found.since, found.storage, found.tapes) == ("upper", AFTER, BEFORE, None, ())
     rows = found.wells.set_index("well")
     assert rows["reason"].to_dict() == {
@@ -192,7 +194,15 @@ def test_a_day_that_is_not_before_the_other_and_a_name_of_neither_day_are_refuse
 def test_a_change_is_summed_within_a_boundary_alone(record):
     limit = shapely.box(500_100.0, 5_400_100.0, 500_300.0, 5_400_200.0)
     found = change_of(
-        record, "upper", AFTER, BEFORE, NO_LOGGERS, features=MapFeatures(boundary=limit), method="spline", unit="ft"
+        record,
+        "upper",
+        AFTER,
+        BEFORE,
+        NO_LOGGERS,
+        features=MapFeatures(boundary=limit),
+        method="spline",
+        grid_lines=21,
+        unit="ft",
     )
     assert found.sums.area_m2 == pytest.approx(200.0 * 100.0, rel=0.02)
     assert found.surface_map.cautions[0].startswith(

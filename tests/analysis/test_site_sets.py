@@ -36,6 +36,8 @@ SITE = wells(
 )
 RIVER = stages(("A", "2026-03-17T09:00Z", 38.7, 500.0, 100.0, "upper"))
 NO_LOGGERS = SetRule(loggers=False)
+#: Maps of which the surface does not matter.
+QUICK = {"method": "spline", "grid_lines": 11}
 
 
 def read(day, names, **more):
@@ -177,12 +179,12 @@ def test_loggers_are_looked_up_for_the_wells_without_a_usable_reading_alone(monk
 
 
 def test_a_map_of_three_levels_borrows_and_one_of_more_does_not(record):
-    few = map_of(record, "upper", FEW, NO_LOGGERS)
+    few = map_of(record, "upper", FEW, NO_LOGGERS, **QUICK)
     assert few.gradient.basis == "borrowed"
     assert "taken from the 6 levels of 2026-03-17" in few.gradient.note
     assert few.set_text.startswith("One level a well on 2025-12-10, local time")
-    assert map_of(record, "upper", EARLY, NO_LOGGERS).gradient.basis == "residuals"
-    wide = map_of(record, "upper", EARLY, SetRule(2.0, loggers=False), table=record.table)
+    assert map_of(record, "upper", EARLY, NO_LOGGERS, **QUICK).gradient.basis == "residuals"
+    wide = map_of(record, "upper", EARLY, SetRule(2.0, loggers=False), table=record.table, **QUICK)
     assert wide.set_text.startswith("One level a well within 2 days of 2026-02-10, local time")
     assert "Review: 0 of 4 levels approved, 4 provisional." in wide.cautions
 
@@ -194,13 +196,13 @@ def test_a_map_marks_heads_above_the_ground_and_takes_ranges_in_metres_in_a_syst
     assert unit_of_coordinates("EPSG:25832") == 1.0
     feet = SITE.assign(easting=SITE["easting"] / foot, northing=SITE["northing"] / foot, ground_elevation_m=39.6)
     plain = FrameRecord(table_of(*read(DAY, "ABCDE")), feet, crs="EPSG:2263")
-    made = map_of(plain, "upper", DAY, NO_LOGGERS, covariance=Covariance("exponential", 0.1, 900.0), unit="m")
+    made = map_of(plain, "upper", DAY, NO_LOGGERS, covariance=Covariance("exponential", 0.1, 900.0), grid_lines=21)
     assert dict(made.parameters)["range"] == "900 m"
     assert made.surface.covariance.range_m == pytest.approx(900.0 / foot, rel=1e-12)
     assert made.above_ground is not None
     metres = FrameRecord(table_of(*read(DAY, "ABCDE")), SITE)
     assert made.gradient.magnitude == pytest.approx(
-        map_of(metres, "upper", DAY, NO_LOGGERS).gradient.magnitude, rel=1e-9
+        map_of(metres, "upper", DAY, NO_LOGGERS, **QUICK).gradient.magnitude, rel=1e-9
     )
 
 
@@ -208,7 +210,7 @@ def test_levels_thirty_days_beside_the_date_tell_how_fast_a_well_moves():
     """Noon of the 17th in UTC less 30 days is noon of 15 February: 20 m in 30 days."""
     rows = [*read(DAY, "ABCD"), ("E", "2026-03-17T13:00", 40.0, {}), ("E", "2026-02-15T13:00", 20.0, {})]
     late = [*rows[:-1], ("E", "2026-02-15T12:59", 20.0, {})]
-    maps = [map_of(FrameRecord(table_of(*each), SITE), "upper", DAY, NO_LOGGERS) for each in (rows, late)]
+    maps = [map_of(FrameRecord(table_of(*each), SITE), "upper", DAY, NO_LOGGERS, **QUICK) for each in (rows, late)]
     warned = [[text[:51] for text in made.cautions if text.startswith("Levels moved")] for made in maps]
     assert warned == [["Levels moved too fast for a set that took 3 hours: "], []]
     assert "E by up to 0.67 m a day" in " ".join(maps[0].cautions)
