@@ -1,5 +1,6 @@
 """The reduction of readings case by case, every number worked out by hand; constructed record."""
 
+import datetime as dt
 from dataclasses import replace
 
 import numpy as np
@@ -176,15 +177,17 @@ def test_a_step_names_the_tape_of_its_event_from_then_to_the_next_check(made):
     assert tape.instrument_id == int(inputs.instruments.set_index("instrument")["instrument_id"]["T2"])
     assert tape.first == np.datetime64(DAY)
     assert np.isnat(tape.until)
-    later = inputs.tape_checks.assign(
-        checked_on=inputs.tape_checks["checked_on"].map(lambda day: day.replace(month=3, day=1))
-    )
-    same_day = find_stepped_tape(replace(inputs, tape_checks=later), events["short of"])
-    assert np.isnat(same_day.until), "a check on the day of the step is no later one"
-    next_day = later.assign(checked_on=later["checked_on"].map(lambda day: day.replace(day=2)))
-    next_day.loc[next_day.index[0], "checked_on"] = next_day["checked_on"].iloc[0].replace(year=2024)
-    found = find_stepped_tape(replace(inputs, tape_checks=next_day), events["beyond"])
-    assert found.until == np.datetime64("2024-03-02")
+    own = inputs.tape_checks["instrument_id"] == tape.instrument_id
+
+    def until(own_day, other_day, event="short of"):
+        """Return the day of the next check, with those of the tape and of the other on days of March 2024."""
+        days = [dt.date(2024, 3, own_day if is_own else other_day) for is_own in own]
+        checks = inputs.tape_checks.assign(checked_on=days)
+        return find_stepped_tape(replace(inputs, tape_checks=checks), events[event]).until
+
+    assert until(3, 5) == np.datetime64("2024-03-03")
+    assert until(3, 5, "beyond") == np.datetime64("2024-03-05")
+    assert np.isnat(until(1, 5)), "a check on the day of the step is no later one"
     for event in (events["above"], -7):
         assert find_stepped_tape(inputs, event) is None
 
