@@ -16,6 +16,8 @@ READ = {
     "height unknown": ([(WATER, 2.0)], {}),
     "two points": ([(WATER, 2.0)], {}),
     "other datum": ([(HEAD, 98.0)], {}),
+    "other datum, read": ([(WATER, 2.0)], {}),
+    "same datum": ([(WATER, 2.0)], {}),
     "above by little": ([(WATER, -0.003)], {}),
     "below by little": ([(WATER, 0.002)], {}),
     "above": ([(WATER, -0.5)], {}),
@@ -51,7 +53,8 @@ READ = {
 #: Wells with a screen from 8 to 12 m below ground and a point 0.5 m above it; a depth of 12 m; none of their own.
 _SCREENED = ("at the screen", "below the screen", "below the screen, pumping", "below the screen, silted up")
 _TWELVE = ("at the bottom", "below the bottom", "below the sounding")
-_OTHERS = ("height unknown", "two points", "other datum", "flowing, no point", "ground, height", "ground")
+_OTHERS = ("height unknown", "two points", "flowing, no point", "ground, height", "ground")
+_DATUMS = {"other datum": "Old datum", "other datum, read": "Old datum", "same datum": " LOCAL "}
 
 
 def made_in(folder):
@@ -81,13 +84,14 @@ def made_in(folder):
                 made.well(name, screen=(8.0, 12.0), point=(100.5, 0.5))
             elif name in _TWELVE:
                 made.well(name, point=(100.0, 0.0), total_depth_m=12.0)
+            elif name in _DATUMS:
+                made.well(name)
+                made.point(name, 101.0, vertical_datum=_DATUMS[name])
             elif name not in _OTHERS:
                 made.well(name, point=(200.0, 0.5))
         made.well("height unknown", ground_elevation_m=100.2, ground_accuracy_m=1.5)
         made.point("height unknown", 101.0)
         made.well("two points", point=(101.0, 0.5))
-        made.well("other datum")
-        made.point("other datum", 101.0, vertical_datum="Old datum")
         made.well("flowing, no point")
         made.well("ground, height", point=(101.0, 0.8), ground_accuracy_m=1.5)
         made.well("ground", ground_elevation_m=100.2, ground_accuracy_m=1.5)

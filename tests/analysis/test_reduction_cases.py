@@ -43,6 +43,8 @@ CASES = {
     "height unknown": (2.0, 1.2, 99.0, "", None, ""),
     "two points": (2.0, None, None, "", None, "two measuring points in force"),
     "other datum": (3.0, None, 98.0, "", None, ""),
+    "other datum, read": (2.0, None, 99.0, "", None, "measuring point in another datum"),
+    "same datum": (2.0, None, 99.0, "", None, ""),
     "above by little": (-0.003, -0.503, 200.003, "", None, ""),
     "below by little": (0.002, -0.498, 199.998, "", None, ""),
     "above": (-0.5, -1.0, 200.5, "", None, "above the measuring point, not flowing"),
