@@ -34,6 +34,7 @@ READ = {
     "product below": ([(WATER, 5.0), (PRODUCT, 5.5)], {}),
     "product at the water": ([(WATER, 5.0), (PRODUCT, 5.0)], {}),
     "product": ([(WATER, 50.0), (PRODUCT, 40.0)], {"tape": "T1", "product_relative_density": 0.8}),
+    "thin product": ([(WATER, 5.5), (PRODUCT, 5.0)], {"product_relative_density": 0.8}),
     "elevation": ([(HEAD, 98.0)], {}),
     "elevation, stated": ([(HEAD, 98.0), ("accuracy", 0.05)], {}),
     "ground, height": ([(GROUND, 2.0)], {}),

@@ -63,6 +63,7 @@ CASES = {
     "product below": (5.0, 4.5, 195.0, "", None, ""),
     "product at the water": (5.0, 4.5, 195.0, "", None, ""),
     "product": (49.95, 49.45, 150.05 + 0.8 * 9.99, "", None, ""),
+    "thin product": (5.5, 5.0, 194.5 + 0.8 * 0.5, "", None, ""),
     "elevation": (102.0, 101.5, 98.0, "", None, ""),
     "ground, height": (2.8, 2.0, 98.2, "", None, ""),
     "ground": (2.8, 2.0, 98.2, "", None, ""),
@@ -93,7 +94,8 @@ def test_product_is_as_thick_as_its_corrected_depths_say(table):
     thick = table["product_thickness_m"]
     assert thick["product"] == pytest.approx(49.95 - 39.96, rel=1e-9)
     assert table["water_elevation_uncorrected_m"]["product"] == pytest.approx(150.05, rel=1e-9)
-    assert thick.drop("product").isna().all()
+    assert thick["thin product"] == pytest.approx(0.5, rel=1e-9)
+    assert thick.drop(["product", "thin product"]).isna().all()
 
 
 def test_soundings_are_corrected_as_readings_are(table):
