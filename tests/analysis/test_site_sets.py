@@ -135,6 +135,9 @@ def used(control):
 
 
 def test_levels_of_the_window_enter_and_those_beside_it_do_not():
+    far = FrameRecord(table_of(*read("2026-02-05", "A"), *read(DAY, "B")), SITE)
+    assert used(control_of(far, "upper", DAY, SetRule(40.0, loggers=False))) == ["A", "B"]
+    assert used(control_of(far, "upper", DAY, SetRule(39.0, loggers=False))) == ["B"]
     rows = [*read("2026-03-16", "A"), *read(DAY, "B"), *read("2026-03-18", "C"), *read("2026-03-19", "D")]
     for window, names in ((None, ["B"]), (1.0, ["A", "B", "C"]), (2.0, ["A", "B", "C", "D"])):
         settings = {} if window is None else {"same_day_window_days": window}
