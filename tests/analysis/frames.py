@@ -5,6 +5,8 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
+from gwnet.store.snapshot import Snapshot
+
 WELL = {
     "site": "S",
     "aquifer": "upper",
@@ -79,3 +81,50 @@ def field(count=14, seed=31, slope=(-0.001, 0.0005)):
             ]
         ),
     )
+
+
+SETTINGS = {
+    "site": "S",
+    "crs": "EPSG:25832",
+    "vertical_datum": "local",
+    "time_zone": "UTC+01:00",
+    "length_unit": "m",
+    "same_day_window_days": np.nan,
+}
+ROUNDS = {"site": "S", "round": "", "starts_on": None, "ends_on": None, "purpose": "", "wells": None}
+
+
+class FrameRecord(Snapshot):
+    """A record of one site made of frames instead of a database; levels are given as they are reduced."""
+
+    def __init__(self, levels, wells, *, rounds=(), stages=None, reviews=None, **settings):
+        super().__init__(None, None, "S")
+        self.table = levels
+        deployments = pd.DataFrame({"site": [], "well": [], "kind": [], "deployment_id": []})
+        made = {
+            "sites": pd.DataFrame([{**SETTINGS, **settings}]),
+            "construction": pd.DataFrame({"well_id": []}),
+            "wells": wells.assign(longitude=np.nan, latitude=np.nan),
+            "rounds": pd.DataFrame([{**ROUNDS, **row} for row in rounds], columns=list(ROUNDS)),
+            "stages": pd.DataFrame({"site": []}) if stages is None else stages,
+            "reviews": pd.DataFrame({"event_id": [], "state": []}) if reviews is None else reviews,
+            "deployments": deployments,
+            "instruments": pd.DataFrame({"instrument_id": [], "instrument": [], "kind": []}),
+        }
+        for name, frame in made.items():
+            self.of_all_sites().once(name, lambda frame=frame: frame)
+
+    def once(self, key, make):
+        """Return levels of the wells and between the instants of a selection, and else what is made once."""
+        if not isinstance(key, tuple) or key[0] != "levels":
+            return super().once(key, make)
+        table, asked = self.table, key[1]
+        if asked is not None and asked.wells is not None:
+            table = table[table["well"].isin(asked.wells)]
+        if asked is not None and asked.start is not None:
+            table = table[(table["measured_at_utc"] >= asked.start) & (table["measured_at_utc"] <= asked.end)]
+        return table.reset_index(drop=True)
+
+    def level_records(self, selection=None):
+        """Return the level events, read at UTC+01:00."""
+        return self.table.assign(local_offset_minutes=60)

@@ -95,6 +95,8 @@ def test_the_documentation_lists_every_default_with_its_source():
     table = describe_defaults()
     assert "| survey | topographic map | 3.6 | half of a 20 ft contour interval" in table
     assert "| reading | not known, before 1970 | 0.03 | 0.1 ft, project default |" in table
+    assert "| survey | not known, before 1975 | 0.3 | project default |" in table
+    assert "| survey | not known, from 1975 | 0.1 | project default |" in table
     assert all(len(line.split(" | ")) == 4 for line in table.splitlines()[2:])
 
 
@@ -142,3 +144,83 @@ def test_each_level_says_where_its_accuracy_comes_from(record):
     ]
     assert table["uncertainty_m"].tolist() == pytest.approx(expected)
     assert steps["accuracy"] == table["accuracy_from"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("method", "half_width"),
+    [
+        ("levelled", 0.03),  # 0.1 ft, N.H. Env-Wq 403.30(b)
+        ("RTK", 0.06),  # this and the others without a word: common practice, no source
+        ("lidar", 0.2),  # USGS Lidar Base Specification, quality level 2 (from memory)
+        ("DTM of 2014", 3.0),  # 1.96 times 1.55 m; Gesch and others (2014), USGS OFR 2014-1008 (from memory)
+        ("map 1:24,000", 3.6),  # US National Map Accuracy Standards (1947; from memory)
+        ("altimeter", 3.0),
+        ("hand-held GPS", 10.0),
+        ("reported", 3.0),
+    ],
+)
+def test_a_survey_is_as_sure_as_its_method(method, half_width):
+    found, _ = survey_defaults(words(method), days("2020-01-01"), days("2021-01-01"))
+    assert found.tolist() == [half_width]
+
+
+@pytest.mark.parametrize(
+    ("method", "half_width"),
+    [
+        ("interface probe", 0.003),  # 0.01 ft, USGS TM 1-A1 (2011), GWPD 4 p. 33
+        ("chalked tape", 0.003),  # the same, GWPD 1 p. 5
+        ("airline", 0.3),  # this and the others: common practice, no source
+        ("float", 0.03),
+        ("logger", 0.03),
+        ("sonic", 0.06),
+        ("manometer", 0.15),
+        ("log", 0.3),
+        ("driller", 0.5),
+    ],
+)
+def test_a_reading_is_as_sure_as_its_method(method, half_width):
+    found, _ = reading_defaults(words(method), days("1950-01-01"))
+    assert found.tolist() == [half_width]
+
+
+@pytest.mark.parametrize(
+    ("day", "survey", "reading"),
+    [
+        ("2000-01-01", 0.03, 0.003),
+        ("1999-12-31", 0.1, 0.003),
+        ("1990-01-01", 0.1, 0.003),
+        ("1989-12-31", 0.1, 0.01),
+        ("1975-01-01", 0.1, 0.01),
+        ("1974-12-31", 0.3, 0.01),
+        ("1970-01-01", 0.3, 0.01),
+        ("1969-12-31", 0.3, 0.03),
+    ],
+)
+def test_the_year_decides_where_the_method_is_not_known(day, survey, reading):
+    """Project defaults."""
+    found, origin = survey_defaults(words("other"), days(day), days(day))
+    assert (found[0], origin[0]) == (survey, f"default, method not known, {day[:4]}")
+    found, origin = reading_defaults(words("other"), days(day))
+    assert (found[0], origin[0]) == (reading, f"default, method not known, {day[:4]}")
+
+
+def test_a_day_that_nobody_knows_counts_as_new_and_no_levels_have_no_accuracy():
+    assert survey_defaults(words(""), days("NaT"), days("NaT"))[0].tolist() == [0.03]
+    assert reading_defaults(words("", "steel"), days("NaT", "NaT"))[0].tolist() == [0.003, 0.003]
+    for half_width, origin in (survey_defaults(words(), days(), days()), reading_defaults(words(), days())):
+        assert (half_width.tolist(), origin.tolist()) == ([], [])
+
+
+@pytest.mark.parametrize(("later", "moved_days"), [(1826, 0), (1827, 1), (3652, 1826), (-400, 0)])
+def test_a_point_moves_by_five_millimetres_a_year_after_five_years(later, moved_days):
+    surveyed = np.datetime64("2001-03-01")
+    read = np.array([surveyed + np.timedelta64(later, "D")])
+    found, _ = survey_defaults(words("levelled"), np.array([surveyed]), read)
+    assert found[0] == pytest.approx(np.hypot(0.03, 0.005 * moved_days / 365.25), rel=1e-12)
+
+
+def test_days_before_1970_and_instants_of_another_zone_are_days_in_utc():
+    values = pd.Series(
+        [pd.Timestamp("1962-01-01T00:30", tz="UTC"), "2020-03-01T23:30+00:00", pd.NaT, "x"], dtype=object
+    )
+    assert day_of(values).astype(str).tolist() == ["1962-01-01", "2020-03-01", "NaT", "NaT"]

@@ -321,6 +321,8 @@ _REASONS_OF_READING: Final = frozenset(
     for rule in RULES
     if rule.is_of_reading
     for reason in rule.reason(pd.DataFrame({"quality": UNUSABLE_QUALITIES}))
+    # A frame without findings names none; no reason is none of the reading's.
+    if reason
 )
 
 

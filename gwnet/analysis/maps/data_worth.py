@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from gwnet.analysis.maps.result import MapResult
-from gwnet.constants import NORMAL_95
+from gwnet.constants import NORMAL_95, RIVER_KIND
 from gwnet.errors import AnalysisError, SettingsError
 from gwnet.hydro.gradients.directions import turn_deg
 from gwnet.hydro.gradients.horizontal import Gradient, plane_gradient
@@ -75,7 +75,7 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
     Raises
     ------
     SettingsError
-        If the map is not kriged: other surfaces know no error.
+        If the map is not kriged, as other surfaces know no error, or has points of rivers.
     AnalysisError
         If the map has only three wells, none of which can be spared.
 
@@ -91,8 +91,9 @@ def worth_of(drawn: MapResult, *, candidates: int = 3, coordinate_unit_m: float 
         raise SettingsError("The worth of wells needs a kriged map.", fix="Take the method kriging.")
     # Points of rivers are no measurements, which nobody could spare or add.
     used = drawn.used
-    if len(used) != surface.x.size:
-        raise SettingsError("The worth of wells is worked out for surfaces made from wells and gauges alone.")
+    if used["kind"].eq(RIVER_KIND).any():
+        message = "Data worth is worked out for maps made from wells and gauges alone; this one has points of rivers."
+        raise SettingsError(message, fix="Map without the rivers.")
     if len(used) < 4:
         raise AnalysisError("With three wells none can be spared.", fix="Take a day with more levels.")
     x, y, area = hull_nodes(surface.hull)

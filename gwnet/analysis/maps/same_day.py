@@ -284,7 +284,7 @@ def _join(wells: pd.DataFrame, chosen: pd.DataFrame) -> pd.DataFrame:
     middle = 0.5 * (control["screen_top_m"].astype(float) + control["screen_bottom_m"].astype(float))
     control["screen_length_m"] = control["screen_bottom_m"].astype(float) - control["screen_top_m"].astype(float)
     control["screen_middle_m"] = control["ground_elevation_m"].astype(float) - middle
-    return control.reset_index(drop=True)
+    return control
 
 
 def _other_aquifer(code: str, aquifer: str) -> str:

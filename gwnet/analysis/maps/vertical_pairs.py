@@ -103,7 +103,7 @@ def vertical_table(
     middle = 0.5 * (named["screen_top_m"].astype(float) + named["screen_bottom_m"].astype(float))
     named = named.assign(middle=named["ground_elevation_m"].astype(float) - middle)
     rows: list[dict[str, Any]] = []
-    for (site, cluster), group in named.groupby(["site", "cluster"], sort=True):
+    for (site, cluster), group in named.groupby(["site", "cluster"]):
         own = levels[(levels["site"] == site) & levels["well"].isin(group["well"])]
         # Levels outside rounds go by their day, each a round of its own.
         own = own.assign(key=own["round"].where(own["round"] != "", own["day"].dt.strftime("%Y-%m-%d")))
@@ -117,7 +117,7 @@ def vertical_table(
 def _pairs(group: pd.DataFrame) -> list[tuple[dict[str, Any], dict[str, Any]]]:
     """Return each well with the next deeper ones; those without a screen on record come last."""
     # Without a screen on record last: such a well pairs with no other, but is named.
-    ordered = group.sort_values(["middle", "well"], ascending=[False, True], na_position="last", kind="stable")
+    ordered = group.sort_values("middle", ascending=False, kind="stable")
     depths: list[list[dict[str, Any]]] = []
     for row in ordered.to_dict("records"):
         if depths and depths[-1][0]["middle"] - row["middle"] < ONE_DEPTH_M:
@@ -161,20 +161,16 @@ def _row(
     row: dict[str, Any] = {
         "round": str((above if len(above) else below)["round"].iloc[0]),
         "date": day.isoformat(),
-        **dict.fromkeys((*VERTICAL_COLUMNS[6:11], "hours_apart"), np.nan),
+        # The same distance for all rounds: it is of the wells, not of their levels.
+        "screen_distance_m": pair[0]["middle"] - pair[1]["middle"],
         "direction": "",
     }
-    # The same distance for all rounds: it is of the wells, not of their levels.
-    rise = pair[0]["middle"] - pair[1]["middle"]
-    row["screen_distance_m"] = rise
     for well, side, kept in zip(pair, (above, below), both, strict=True):
         if not np.isfinite(well["middle"]):
             return row | {"note": f"{well['well']}: no screen on record, or no elevation of the ground"}
         if not len(kept):
             why = str(side["unusable_reason"].iloc[0]) if len(side) else "not measured"
             return row | {"note": f"{well['well']}: {why}"}
-    if not rise > 0.0:
-        return row | {"note": "the middles of the two screens are at one elevation"}
     return row | _gradient(_closest(both[0], both[1]), pair, window_days)
 
 
