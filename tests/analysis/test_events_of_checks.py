@@ -99,7 +99,7 @@ def test_lengths_are_written_in_the_unit_of_the_site(unit, metres, plain, signed
 
 
 READINGS = [
-    # (record, quantity, ordinal, value, unit, written)
+    # of each: record, quantity, ordinal, number, unit, text
     (0, "depth_to_water", 1, 5.25, "m", "5.25"),
     (0, "depth_to_water", 2, 5.26, "m", "5.26"),
     (1, "depth_to_water", 1, 5.5, "ft", "5,500 "),

@@ -78,12 +78,12 @@ def test_limits_of_a_misfit(residual, spread, more, limit, hint, about):
 @pytest.mark.parametrize(("residual", "fit", "alone", "shared"), [
     (0.9, {"is_alone": False, "shared": 1}, False, False),
     (0.9, {"is_alone": True, "shared": 2}, True, True),
-    (-2.0, {"is_alone": False, "shared": 3}, False, True),
-    (-2.01, {"is_alone": False}, True, False),
+    (-4.0, {"is_alone": False, "shared": 3}, False, True),
+    (-4.01, {"is_alone": False}, True, False),
 ])  # fmt: skip
 def test_alone_and_shared(residual, fit, alone, shared):
-    """Twice the limit of 1 m, 8 ⋅ 0.125 m, needs no quiet levels beside it; 2 neighbours make a misfit a shared one."""
-    found = misfits(residual, 0.125, **fit)
+    """Twice the limit of 2 m, 8 ⋅ 0.25 m, needs no quiet levels beside it; 2 neighbours make a misfit a shared one."""
+    found = misfits(residual, 0.25, **fit)
     assert (found.is_alone[1], found.is_shared[1]) == (alone, shared)
 
 
@@ -124,6 +124,13 @@ def test_alone_and_shared(residual, fit, alone, shared):
 def test_which_levels_are_off(residual, more, is_off):
     """A spread of 0.125 m: the limit is 1 m, 0.75 m for what is about one metre."""
     assert misfits(residual, 0.125, **more).rows.tolist() == ([1] if is_off else [])
+
+
+@pytest.mark.parametrize(("residual", "is_off"), [(4.0, False), (4.01, True)])
+def test_far_beyond_the_limit_the_neighbours_alone_suffice(residual, is_off):
+    """Twice the limit of 2 m, where the line of its own readings misses little of it."""
+    found = misfits(residual, 0.25, by_neighbours=True, own_residual_m=0.6, **HEIGHTS)
+    assert found.rows.tolist() == ([1] if is_off else [])
 
 
 HEIGHTS = {"level": 10.5, "beside": (10.0, 11.0)}
