@@ -140,6 +140,8 @@ def test_what_levels_must_share_to_be_one_finding():
     # in common: the day of the first three; of wells only two each
     assert [(row, rows) for _, _, row, rows, _ in found] == [(0, (0, 1, 2)), *((k, ()) for k in range(3, 9))]
     assert found[0][4].startswith("3 levels of 3 wells of 2020-01-01 do not fit")
+    of_two = with_misfits(misfits_at([0, 0.25, 0.5], [1.0] * 3, [0, 1, 1]), (), dict.fromkeys(range(3), slip(UNIT, 4)))
+    assert told(of_two)[0][4].startswith("3 levels of 2 wells of 2020-01-01 do not fit")
 
 
 def test_of_a_well_and_of_a_day_the_well_comes_first():
@@ -230,15 +232,17 @@ def test_changes_that_are_jumps_are_told_with_what_is_usual():
     }  # fmt: skip
 
 
-def jumps_in(level, well=0, *, uncertainty=np.nan, between=False, own=9.0, rows=(), explained=(), claimed=()):
+def jumps_in(
+    level, well=0, *, uncertainty=np.nan, between=False, own=9.0, rows=(), explained=(), claimed=(), usable=True
+):
     """Return which quarterly levels of wells are jumps; `between` and `own` are of the line of each level's well."""
     times = quarters(len(level)) if np.ndim(well) == 0 else [time for n in np.bincount(well) for time in quarters(n)]
     events = events_of(
-        times, well=well, water_elevation_m=level, uncertainty_m=uncertainty,
+        times, well=well, water_elevation_m=level, uncertainty_m=uncertainty, usable=usable,
         fit={"between": between, "own_residual_m": own, "own_spread_m": 0.125},
     )  # fmt: skip
-    events = with_misfits(events, rows, dict.fromkeys(explained), claimed=claimed)
-    return np.flatnonzero(series._jumps(events).jump).tolist()
+    found = series._jumps(with_misfits(events, rows, dict.fromkeys(explained), claimed=claimed))
+    return np.flatnonzero(found.jump).tolist(), found.before.tolist()
 
 
 def stair(at, size=1.0, count=16):
@@ -276,4 +280,12 @@ def stair(at, size=1.0, count=16):
 ])  # fmt: skip
 def test_which_changes_are_jumps(level, more, found):
     """8 spreads (project default) of changes of one centimetre."""
-    assert jumps_in(level, **more) == found
+    assert jumps_in(level, **more)[0] == found
+
+
+def test_a_level_that_serves_for_no_other_takes_no_jump_back_and_is_no_last_level():
+    level, last = 10.0 + np.repeat([0.0, 1.0, 0.25], [14, 1, 1]), np.arange(16) == 15
+    assert 14 not in jumps_in(level)[0]
+    assert 14 in jumps_in(level, usable=~last)[0]
+    _, before = jumps_in(stair(8), usable=np.arange(16) != 8)
+    assert before[7:10] == [6, 7, 7]
