@@ -156,7 +156,7 @@ def test_means_are_of_the_values_that_begin_within_the_times_before():
     """91 days before a level, and the 274 days before those; the first day of each counts, its end does not."""
     times = 2000.0 + DAY * np.arange(1200)
     values = np.cumsum(np.arange(1200) % 7) * 0.01
-    when = 2000.0 + DAY * (np.array([364, 365, 366, 900, 1150.5, 1229, 1231, 1500]) + 0.25)
+    when = 2000.0 + DAY * (np.array([364, 365, 366, 900, 1150.5, 1229, 1230.5, 1500]) + 0.25)
     found = antecedent_means(when, times, values)
     for moment, row in zip(when, found, strict=True):
         day = round((moment - 2000.0) * 365.25 - 0.25, 2)

@@ -144,6 +144,18 @@ def test_what_levels_must_share_to_be_one_finding():
     assert told(of_two)[0][4].startswith("3 levels of 2 wells of 2020-01-01 do not fit")
 
 
+def test_the_sentence_and_values_of_a_common_finding_are_those_of_its_first_level():
+    events = misfits_at([0, 1000, 2000], [1 / 3, 1.5, 2.0])
+    words = [
+        Explanation(UNIT, "serious", word, moved, 0.1, 4)
+        for word, moved in (("one", 2 / 3), ("two", 2.0), ("three", 3.0))
+    ]
+    (one,) = CHECK[series.MISFIT].run(with_misfits(events, (), dict(enumerate(words))))
+    assert one.message.endswith("For the first: one.")
+    # to a micrometre
+    assert (one.limits["misfit_m"], one.limits["moved_m"]) == (0.333333, 0.666667)
+
+
 def test_of_a_well_and_of_a_day_the_well_comes_first():
     days, wells = [0, 0.25, 0.5, 30, 60], [0, 1, 2, 0, 0]
     found = told(with_misfits(misfits_at(days, [1.0] * 5, wells), (), dict.fromkeys(range(5), slip(UNIT, 4))))
@@ -199,6 +211,7 @@ def test_misfits_that_neighbours_share_are_notes_of_one_time():
         misfits_at(days, [1.0, -1.25, 1.5, 0.6, 0.5], [0, 1, 1, 2, 0], fit=fit), range(5), shared=range(5)
     )
     around = "what the readings before and after and its neighbours suggest"
+    assert next(CHECK[series.MISFIT].run(events)).limits["misfit_m"] == 1.5
     assert told(events) == [
         (series.MISFIT, "note", 2, (2, 3, 0),
          "3 levels from 2020-01-01 to 2020-01-07 do not fit what is around them, and neighbours are off to the same side "

@@ -138,7 +138,7 @@ def test_water_above_ground_inside_the_casing_has_its_height():
          "3 levels from 2020-02-15 to 2020-11-15.", {"depth_below_ground_m": -0.375}),
     ]  # fmt: skip
     # a depth that is not known is not above the point
-    assert rows_told(heights([np.nan], [-0.25]), visits.ABOVE_GROUND) == [(0,)]
+    assert rows_told(heights([np.nan, 0.0], [-0.25, -0.5], well=[0, 1]), visits.ABOVE_GROUND) == [(0,), (1,)]
 
 
 def bottoms(below, *, built=10.0, sounded=np.nan, **more):
