@@ -128,18 +128,25 @@ def test_wells_and_seasons_that_differ_are_noted():
 @pytest.mark.parametrize(("makes", "wells_in", "left_out"), [
     # three years with values and two values of a season (common practice, no source)
     ({"A": 3, "B": 2}, 1, "fewer than 3 years with values: B"),
-    ({"A": 4, "B": 3}, 2, ""),
+    ({"A": 4, "B": 3}, 2, ""), ({"A": 4, "B": "pair"}, 2, ""),
     ({"A": 4, "C": "gap", "B": "single"}, 1, "fewer than 3 years with values: B; no level for over a third of the record: C"),
 ])  # fmt: skip
 def test_which_wells_are_pooled(makes, wells_in, left_out):
     def made(name, what):
         if what == "gap":
             return table([40.0, 40.1, 40.2, 40.1], years=[2001, 2002, 2012, 2013], well=name)
+        if what == "pair":
+            return table([[1.0, NAN, NAN], [NAN, 2.0, NAN], [NAN, 4.0, NAN]], well=name)
         if what == "single":
             return table([[1.0, NAN, NAN], [NAN, 2.0, NAN], [NAN, NAN, 4.0]], well=name)
         return table(40.0 + 0.1 * (np.arange(what) * 3 % 5), well=name)
 
-    row = trend_pooled._row([made(name, what) for name, what in makes.items()], [*makes, "A"])
+    seasons = 3 if {"pair", "single"} & set(makes.values()) else 1
+    records = [made(name, what) for name, what in makes.items()]
+    if seasons == 3:
+        records = [one if one.values.shape[1] == 3 else table(one.values * [1, NAN, NAN], years=one.years, days=one.days,
+                                                              well=one.well) for one in records]  # fmt: skip
+    row = trend_pooled._row(records, [*makes, "A"])
     assert (row["wells"], row["left_out"]) == (wells_in, left_out)
     nothing = trend_pooled._row([], ["B", "A"])
     assert (nothing["wells"], nothing["n"], nothing["wells_rising"], nothing["wells_falling"], nothing["n_bounds"]) == (
@@ -147,6 +154,13 @@ def test_which_wells_are_pooled(makes, wells_in, left_out):
     ) * 5
     assert nothing["left_out"] == "fewer than 3 years with values: A, B"
     assert nothing["note"] == "no well has 3 years with values and no long gap"
+
+
+def test_wells_that_rise_and_fall_are_counted_by_their_scores():
+    """Scores of 3, 1, 0, -1 and -3; the one of 0 does neither."""
+    values = [[1.0, 2.0, 3.0], [1.0, 3.0, 2.0], [2.0, 2.0, 2.0], [3.0, 1.0, 2.0], [3.0, 2.0, 1.0]]
+    found = trend_pooled._tested([table(one, well=name) for name, one in zip("ABCDE", values, strict=True)])
+    assert (found["wells_rising"], found["wells_falling"], found["s"]) == (2, 2, 0)
 
 
 DAY = 1 / 365.25

@@ -20,11 +20,11 @@ T = stats.t(DEGREES)
 
 
 def line_of(levels=(40.0, 38.0), slope=-0.5, scales=(0.2, 0.3, 0.02), *, seasons=(0, 2), counts=(10, 9), first=1999.0,
-            parts=4, sigma=1e-4):  # fmt: skip
+            parts=4, sigma=1e-4, state=0.0):  # fmt: skip
     k = len(levels) + 1
     own = CorrelatedLine(
         np.ones(1), np.array([0.3]), np.zeros(1), np.array([[*levels, slope]]), np.diag(np.array(scales) ** 2)[None],
-        np.array([sigma**2]), DEGREES, np.zeros((1, k + 1)), np.zeros(1),
+        np.array([sigma**2]), DEGREES, np.array([[0.0] * k + [state]]), np.zeros(1),
     )  # fmt: skip
     phases = (np.array(seasons) + 0.5) / parts
     return FittedLine(own, np.array(seasons), np.array(counts), phases, parts, ORIGIN, first, LAST, 0)
@@ -100,6 +100,9 @@ def test_the_first_level_beyond_is_drawn_at_the_visits_to_come():
     assert trend_thresholds._first_level(line, 32.0) == pytest.approx(expected, rel=1e-12)
     assert trend_thresholds._first_level(line, -100.0) == [math.inf] * 3
     assert trend_thresholds._lowest_season(line) == 1
+    # a disturbance of -30 m at the newest value, 0.3 of it a year later: the first visit, after 0.375 years, is beyond
+    near = line_of(state=-30.0)
+    assert trend_thresholds._first_level(near, 32.0) == pytest.approx([2012.625] * 3, rel=1e-12)
 
 
 def test_a_value_at_the_newest_time_is_not_to_come():

@@ -254,7 +254,11 @@ def test_two_years_beside_a_gap_are_needed(before, after, words):
     found = find_trend(with_gap(before, after))
     assert (found.step, math.isnan(found.p)) == (True, True)
     assert found.notes[0].endswith(f": a test for one trend would be wrong across it; too few years, {words}")
-    assert find_trend(with_gap([40.0, 40.1], [38.0, 38.3])).s == -4
+    enough = find_trend(with_gap([40.0, 40.1], [38.0, 38.3]))
+    assert (enough.s, len(enough.notes)) == (-4, 2)
+    assert enough.notes[0].startswith(
+        "no level from 2002-07-15 to 2022-07-15, over a third of the record: levels before"
+    )
 
 
 def test_seasons_with_levels_on_one_side_of_a_gap_are_left_out():
