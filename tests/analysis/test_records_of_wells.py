@@ -53,17 +53,20 @@ def test_one_value_a_season_of_a_year_with_its_day_and_side():
     assert well_records(used.iloc[:0], 4) == {}
 
 
-@pytest.mark.parametrize(("values", "bound", "level"), [
+@pytest.mark.parametrize(("values", "bound"), [
     # medians of values less 0.5 a year, each in the middle of its season; of bounds the middle of two ends
-    ([[40.0, 42.0], [41.0, NAN], [43.0, 41.5]], 0, None),
-    ([40.0, 39.0, 38.0, 37.0, 37.0], [0, 0, 0, -1, -1], None),
-    ([40.0, 39.0, 38.0, 37.0], [0, 0, -1, -1], None),
-    ([40.0, 39.0, 38.0, 37.0], [0, 0, 1, 1], None),
-    ([40.0, 39.0, 38.0, 37.0], [0, 1, 1, 1], None),
-    ([40.0, 39.0, 38.0, 37.0], [-1, -1, -1, 1], None),
-    ([40.0, 39.0, 38.0, 37.0], [-1, -1, 1, 1], None),
+    ([[40.0, 42.0], [41.0, NAN], [43.0, 41.5]], 0),
+    ([40.0, 39.0, 38.0, 37.0, 37.0], [0, 0, 0, -1, -1]),
+    ([40.0, 39.0, 38.0, 37.0], [0, 0, -1, -1]),
+    # bounds above the numbers: the lowest end is the third number, the highest a bound
+    ([40.0, 39.0, 38.0, 41.0, 41.0], [0, 0, 0, -1, -1]),
+    ([40.0, 39.0, 38.0, 37.0, 36.5], [0, 0, 0, 1, 1]),
+    ([40.0, 39.0, 38.0, 37.0], [0, 0, 1, 1]),
+    ([40.0, 39.0, 38.0, 37.0], [0, 1, 1, 1]),
+    ([40.0, 39.0, 38.0, 37.0], [-1, -1, -1, 1]),
+    ([40.0, 39.0, 38.0, 37.0], [-1, -1, 1, 1]),
 ])  # fmt: skip
-def test_the_level_of_a_line_through_the_middle_of_a_record(values, bound, level):
+def test_the_level_of_a_line_through_the_middle_of_a_record(values, bound):
     record = table(values, bound)
     seasons = record.values.shape[1]
     lows, highs, plain = [], [], []

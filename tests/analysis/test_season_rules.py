@@ -46,6 +46,7 @@ def test_a_month_has_its_counts_years_and_newest_level():
     found = seasons(record(*ROWS), wells_of(record(*ROWS)), least_years=3).set_index(["well", "month"])
     assert found.index.tolist() == [("A", 3), ("A", 4), ("B", 12)]
     row = found.loc[("A", 3)]
+    assert set(found["site"]) == {"S"}
     # 2003 has the median of 50 and 48; 2009 is at or below its bound, 2010 at or above
     values = [47.0, 43.0, 49.0, 46.0, 42.0, 49.0, 45.0, 41.0, 41.5, 47.5]
     assert (row["years"], row["n"], row["n_approved"], row["n_bounds"], row["first"], row["last"]) == (
@@ -107,7 +108,7 @@ def test_a_summary_counts_levels_and_has_the_first_of_equal_records():
     rows = [*ROWS, ("A", "2001-01-05", 49.0), ("A", "2001-01-04", 41.0)]
     frame = record(*rows)
     row = season_summary(frame, wells_of(frame), least_years=3).set_index("well").loc["A"]
-    assert (row["n"], row["n_approved"], row["n_bounds"], row["months"]) == (15, 13, 2, 13)
+    assert (row["n"], row["n_approved"], row["n_bounds"], row["months"], row["site"]) == (15, 13, 2, 13, "S")
     assert (row["first"], row["last"], row["newest"], row["newest_bound"]) == (
         "2001-01-04",
         "2010-04-30",
@@ -193,6 +194,7 @@ def test_a_day_of_the_year_has_the_levels_of_a_week_before_and_after():
         ["well", "day"]
     )
     own = found.loc["A"]
+    assert set(found["site"]) == {"S"}
     # 28 February is day 59 and 1 March day 60: the week reaches from day 52 to day 67
     assert own.index[0] == "02-21"
     assert own.index[-1] == "03-08"
