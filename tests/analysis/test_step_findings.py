@@ -98,14 +98,14 @@ def test_where_a_measuring_point_changed(step_at, point, more, rows):
     assert step_at.rows == rows
 
 
-def with_tapes(changed, *, unchanged=1, gap_d=0, second=2, **columns):
+def with_tapes(changed, *, unchanged=1, gap_d=0, first=1, second=2, **columns):
     """Return wells with three levels each, the last ones with another tape, so many days after the first well's."""
     wells, times, tape = [], [], []
     for well in range(changed + unchanged):
         days = [0, 100, 200 + gap_d * (well == changed - 1)]
         wells += [well] * 3
         times += [str(np.datetime64("2020-01-01") + day) for day in days]
-        tape += [1, 1, second if well < changed else 1]
+        tape += [first, first, second if well < changed else first]
     rows = [{"easting": 100.0 * k, "northing": 7.0 * k * k} for k in range(changed + unchanged)]
     names = {1: "T-1", 2: "T-2", 3: "Electric tape"}
     columns = {"depth_to_water_m": 20.0, "water_elevation_m": 50.0, **columns}
@@ -152,6 +152,7 @@ def test_a_step_with_another_tape_is_one_finding_of_its_wells(step_at):
     (0.2, 0.01, {"gap_d": 184}, False),
     (0.2, 0.01, {"second": 3}, False),
     (0.2, 0.01, {"second": np.nan}, False),
+    (0.2, 0.01, {"first": 3}, False),
     (0.2, 0.01, {"changed": 0}, False),
     (0.2, 0.01, {"usable": False}, False),
 ])  # fmt: skip
