@@ -245,6 +245,22 @@ def test_the_test_of_all_values_is_corrected_for_autocorrelation():
     ]
 
 
+def test_without_autocorrelation_the_numbers_are_those_of_independent_values():
+    values = np.array([40.0, 40.3, 39.9, 40.1, 40.6, 40.2, 40.4, 40.9])
+    numbers, notes = trend_values._test(DAYS[:8], values, np.zeros(8, dtype=int))
+    plain = mann_kendall(values, DAYS[:8])
+    line = theil_sen(values, DAYS[:8], variance=plain.variance)
+    assert hamed_rao(values - line.slope * DAYS[:8], plain.score, plain.variance).lags == 0
+    assert (numbers["var_s_corrected"], numbers["z_corrected"], numbers["p"]) == (
+        plain.variance,
+        plain.z,
+        plain.p_value,
+    )
+    limits = [numbers[f"slope_{name}m_per_year"] for name in ("", "lower_", "upper_")]
+    assert limits == pytest.approx([line.slope, line.lower, line.upper], rel=1e-12)
+    assert notes == ["no autocorrelation beyond chance: p as of independent values"]
+
+
 @pytest.mark.parametrize(("numbers", "more"), [(3, True), (4, False)])
 @pytest.mark.parametrize("test", [trend_values._test, trend_values._regression])
 def test_four_numbers_are_needed_for_a_slope(test, numbers, more):

@@ -17,6 +17,8 @@ from gwnet.errors import SettingsError
 from gwnet.hydro.trends.false_discovery import adjusted_p_values
 from gwnet.hydro.trends.step_test import pettitt
 
+from .trend_rows import record as record_of_levels
+from .trend_rows import wells_of, yearly
 from .trend_tables import table
 
 NAN = np.nan
@@ -97,6 +99,29 @@ def test_a_moment_in_a_year_without_levels():
     record = table(noisy(5), years=years, days=quarterly_days(years))
     row = trend_steps._at(record, "m", dt.date(2004, 7, 1))
     assert (row["years_before"], row["years_after"]) == (3, 2)
+
+
+@pytest.mark.parametrize(
+    ("day", "before"), [("2003-01-05", 2), ("2003-07-15", 2), ("2003-07-16", 3), ("2003-12-31", 3)]
+)
+def test_a_year_with_one_level_is_before_or_after(day, before):
+    record = table([40.0, 40.1, 40.3, 40.2, 40.4])
+    row = trend_steps._at(record, "m", dt.date.fromisoformat(day))
+    assert (row["years_before"], row["years_after"]) == (before, 5 - before)
+
+
+def test_rows_of_wells_have_their_site_and_moments_in_order():
+    frame = record_of_levels(*yearly("A", [40.0, 40.1, 40.3, 40.2, 40.4]), *yearly("B", [1.0, 2.0]))
+    days = [dt.date(2004, 1, 1), dt.date(2003, 1, 1), dt.date(2003, 1, 1)]
+    moments = pd.DataFrame({"site": "S", "well": ["A", "A", "Z"], "moment": ["later", "sooner", "other"], "day": days})
+    found = trend_steps.trend_steps(frame, wells_of(frame), moments, method="kendall")
+    assert found[["site", "well", "moment", "at"]].to_numpy().tolist() == [
+        ["S", "A", "most likely", ""], ["S", "A", "sooner", "2003-01-01"], ["S", "A", "later", "2004-01-01"],
+        ["S", "B", "most likely", ""],
+    ]  # fmt: skip
+    assert found["p_adjusted"].to_numpy(float) == pytest.approx(
+        adjusted_p_values(found["p"].to_numpy(float)), nan_ok=True
+    )
 
 
 @pytest.mark.parametrize(("first_after", "note"), [
