@@ -103,7 +103,9 @@ def test_a_row_has_the_numbers_of_its_test_and_the_sides_of_its_record():
     assert (row["s"], row["tau"], row["var_s"]) == (result.s, pytest.approx(result.tau), pytest.approx(result.var_s))
     assert (row["first"], row["last"], row["course"]) == ("2001-02-15", "2010-11-15", "")
     assert row["slope_m_per_year"] == pytest.approx(numbers(result)["slope_m_per_year"])
-    assert row["p_adjusted"] == row["p"]
+    assert (row["p_adjusted"], row["site"]) == (row["p"], "S")
+    nothing = trends(frame, pd.DataFrame({"site": ["S"], "well": ["Z"]})).iloc[0]
+    assert (nothing["site"], nothing["well"], nothing["n"], nothing["n_bounds"]) == ("S", "Z", 0, 0)
 
 
 def test_a_course_is_that_of_a_bend_that_turns(monkeypatch):

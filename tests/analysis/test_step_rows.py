@@ -177,6 +177,14 @@ def test_verdicts_of_a_table_depend_on_all_of_its_wells():
     assert found["note"].tolist() == ["a; " + words.format("0.04"), "b", words.format("0.03"), "c", "d"]
 
 
+@pytest.mark.parametrize(
+    ("p", "is_noted"), [([0.05, 0.9], True), ([0.0501, 0.9], False), ([0.05], False), ([0.025, 0.9], False)]
+)
+def test_a_verdict_that_the_other_wells_change_is_noted(p, is_noted):
+    """Probabilities of 0.05 and, times two wells, of 0.05 are significant."""
+    assert bool(verdicts(p)["note"].iloc[0]) == is_noted
+
+
 @pytest.mark.parametrize(("p", "more", "direction"), [
     (0.05, {"s": 5}, "rising"), (0.0501, {"s": 5}, "no significant trend"), (0.05, {"s": -5}, "falling"),
     (0.05, {"s": 0}, "falling"),
@@ -205,6 +213,7 @@ def test_numbers_of_a_result():
     (["2001-01-31", "2002-03-01"], 4, False), (["2001-01-31", "2002-03-01"], 12, True),
     (["2001-03-31", "2002-04-01"], 4, True), (["2001-12-31", "2002-10-01"], 4, False),
     (["2001-02-01", "2001-05-01", "2002-02-01"], 4, True), (["2001-02-01", "2001-05-01", "2002-06-01", "2002-01-01"], 4, False),
+    (["2001-02-01", "2001-11-01", "2002-02-01", "2002-11-01"], 4, False), (["1999-11-15", "2013-11-15"], 4, False),
     (["1968-02-01", "1969-01-01", "1969-02-01"], 4, False), (["2001-02-01", "2001-05-01"], 4, False),
 ])  # fmt: skip
 def test_years_of_different_seasons(days, seasons, differ):
