@@ -134,6 +134,8 @@ def test_weights_of_a_well_are_those_that_the_others_give():
     # one that is not among them hears all
     more = np.vstack([likelihoods, np.ones(likelihoods.shape[1])])
     assert weights[5] == pytest.approx(share_memory(more, shared)[-1], rel=1e-9)
+    names, alone = memory_weights(dict(list(values.items())[:1]))
+    assert (names, alone.tolist()) == (["W0"], [even_weights().tolist()] * 2)
     two = memory_weights(dict(list(values.items())[:2]))[1]
     assert two.shape == (3, even_weights().size)
     assert np.abs(two[0] - even_weights()).max() > 1e-4
@@ -291,6 +293,7 @@ def test_a_regression_is_least_squares_of_the_numbers():
     (0, 1.0, "no autocorrelation beyond chance: p as of independent values"),
     (1, 1.5, "autocorrelation at 1 lag (lag 1: 0.25): p and limits with 1.50 times the variance, without it p 0.03"),
     (2, 1.5, "autocorrelation at 2 lags (lag 1: 0.25): p and limits with 1.50 times the variance, without it p 0.03"),
+    (1, 0.5, "autocorrelation at 1 lag (lag 1: 0.25): p and limits with 0.50 times the variance, without it p 0.03"),
     (2, 0.0, "autocorrelation at 2 lags makes the corrected variance negative, so there is no p: see method seasonal"),
     (1, -0.2, "autocorrelation at 1 lag makes the corrected variance negative, so there is no p: see method seasonal"),
 ])  # fmt: skip
