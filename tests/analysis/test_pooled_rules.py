@@ -75,21 +75,21 @@ def test_numbers_of_several_wells_together():
     assert (found["first"], found["last"]) == ("2001-04-15", "2014-10-15")
 
 
-def parts_of(seed, count=3, years=12):
+def parts_of(seed, count=3, years=12, apart=0.3):
     """Return signs of pairs of years of parts: antisymmetric, from values with a part in common."""
     random = np.random.default_rng(seed)
     common = random.normal(0, 1, years)
     made = []
     for k in range(count):
-        value = common + random.normal(0, 1, years) + 0.3 * k * np.arange(years)
+        value = common + random.normal(0, 1, years) + apart * k * np.arange(years)
         made.append(np.sign(value[None, :] - value[:, None]))
     return made
 
 
-@pytest.mark.parametrize("widening", [1.0, 1.75])
-def test_differences_among_wells_have_the_shared_part_taken_off(widening):
+@pytest.mark.parametrize(("widening", "trend"), [(1.0, 0.3), (1.75, 0.3), (1.0, 0.0)])
+def test_differences_among_wells_have_the_shared_part_taken_off(widening, trend):
     """Van Belle and Hughes (1984): the scores' spread about their mean, divided by 1 − ρ of the scores; chi-squared."""
-    parts = parts_of(4)
+    parts = parts_of(4, apart=trend)
 
     def variance(signs):
         """Dietz and Killeen (1981): Σ over years of the squared sums of signs, and the pairs."""
@@ -102,6 +102,7 @@ def test_differences_among_wells_have_the_shared_part_taken_off(widening):
     shared = (variance(kept[0] + kept[1] + kept[2]) - 3) / 6
     assert 0.05 < shared < 0.98
     apart = (z * z).sum() - 3 * z.mean() ** 2
+    assert (apart < 1.0) == (trend == 0.0)
     expected = stats.chi2.sf(apart / ((1 - shared) * widening), 2)
     assert trend_pooled._differ(parts, widening) == pytest.approx(expected, rel=1e-9)
     # a part that cannot vary says nothing; one alone has nothing to differ from

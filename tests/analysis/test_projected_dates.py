@@ -150,6 +150,15 @@ def test_states_at_their_limits(threshold, more, state, note):
     assert bool(row["earliest"] or row["reached_on"]) == has_date
 
 
+@pytest.mark.parametrize(("threshold", "first"), [
+    (probability(0.3), "the line is beyond the threshold with a probability of 30%"),
+    (probability(0.99), "the line and its limits are beyond the threshold"),
+])  # fmt: skip
+def test_what_the_line_says_comes_before_what_is_on_record(threshold, first):
+    note = row_of(threshold, low=(20.0,))["note"]
+    assert note.split("; ")[:2] == [first, "a level beyond the threshold is on record, the first of 2012-04-01"]
+
+
 def test_a_line_that_goes_away_has_no_date():
     rising = line_of(slope=0.5)
     away = row_of(30.0, line=rising)

@@ -10,8 +10,12 @@ import pytest
 from gwnet.analysis.series import trends as module
 from gwnet.analysis.series.level_changes import COLUMNS, level_changes
 from gwnet.analysis.series.trend_changes import find_level_changes
+from gwnet.analysis.series.trend_context import context_trends
 from gwnet.analysis.series.trend_moments import find_moments
+from gwnet.analysis.series.trend_pooled import pooled_trends
+from gwnet.analysis.series.trend_steps import trend_steps
 from gwnet.analysis.series.trend_tests import find_trend
+from gwnet.analysis.series.trend_thresholds import threshold_dates
 from gwnet.analysis.series.trends import numbers, trends
 
 from .trend_rows import quarterly, record, wells_of, yearly
@@ -52,6 +56,24 @@ def test_levels_of_a_year_or_a_season_by_the_method():
     assert by_year["note"].tolist() in (["no step found"], [""])
     nothing = level_changes(frame, pd.DataFrame({"site": ["S"], "well": ["Z"]})).iloc[0]
     assert (nothing["number"], nothing["first"], nothing["note"]) == (0, "", "no level that can be used")
+
+
+def test_numbers_of_tables_are_numbers_where_no_well_has_any():
+    frame, one = record(*yearly("A", [40.0, 40.1])), pd.DataFrame({"site": ["S"], "well": ["A"], "aquifer": ["upper"]})
+    none = pd.DataFrame(columns=["site", "well", "moment", "day"])
+    limits = one.assign(threshold="stop", kind="lower", elevation_m=30.0)
+    context = pd.DataFrame(columns=["site", "series", "quantity", "date", "value"])
+    for table_, text in (
+        (threshold_dates(frame, limits), "site well threshold kind last state season horizon note"),
+        (pooled_trends(frame, one), "site aquifer method first last direction note left_out"),
+        (trend_steps(frame, one, none), "site well moment at note"),
+        (level_changes(frame, one), "site well first last note"),
+        (context_trends(frame, one, context), "site well first last direction inputs note"),
+        (trends(frame, one), "site well method first last direction note left_out course"),
+    ):
+        words = [name for name in table_.columns if not pd.api.types.is_numeric_dtype(table_[name])]
+        # dates are text
+        assert {name for name in words if not name.endswith(("reached_on", "earliest", "latest"))} == set(text.split())
 
 
 UTC = "datetime64[us, UTC]"

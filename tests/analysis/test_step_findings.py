@@ -177,6 +177,15 @@ def test_a_well_that_goes_back_and_forth_counts_once_and_each_direction_alone(st
     ]  # fmt: skip
 
 
+def test_the_first_well_may_be_the_one_that_kept_its_tape(step_at):
+    step_at.sizes = dict.fromkeys(range(30), (0.2, 0.01))
+    events = with_tapes(5)
+    # the same events, of wells one further on
+    events.well = (events.well + 1) % 6
+    assert len(list(CHECK[steps.WITH_TAPE].run(events))) == 1
+    assert step_at.moves[0][5][1:, 0].tolist() == [0] * 5
+
+
 def test_wells_are_held_against_those_of_their_aquifer_that_kept_their_tape(step_at):
     """Wells 0 to 4 change; 5 is of the aquifer, 6 of another and 7 of none, as is 4."""
     aquifers = ["upper"] * 4 + [""] + ["upper", "lower", ""]
