@@ -105,6 +105,13 @@ def test_the_first_level_beyond_is_drawn_at_the_visits_to_come():
     assert trend_thresholds._first_level(near, 32.0) == pytest.approx([2012.625] * 3, rel=1e-12)
 
 
+@pytest.mark.parametrize(("level", "when"), [(10.0, 2061.625), (9.6, 2062.625), (9.3, math.inf)])
+def test_levels_are_drawn_to_the_year_of_the_horizon(level, when):
+    """The lower season is 38 m − 0.5 m a year: 9.9375 m in 2061.625 and 9.4375 m in 2062.625; the horizon is 2062.25."""
+    line = line_of(scales=(1e-6, 1e-6, 1e-8))
+    assert trend_thresholds._first_level(line, level) == [pytest.approx(when, rel=1e-12)] * 3
+
+
 def test_a_value_at_the_newest_time_is_not_to_come():
     line = line_of((40.0, 38.0), seasons=(0, 2), parts=2)
     # seasons at 0.25 and 1.25: the newest value, at 2012.25, is of the first

@@ -95,6 +95,14 @@ def test_percentiles_of_the_newest_level_need_as_many_years(least):
         assert row["note"].startswith("8 years with a level in March: no percentile, 9 needed")
 
 
+def test_numbers_of_seasons_are_numbers_where_no_well_has_any():
+    frame, none = record(("A", "2003-12-31", 40.0)), pd.DataFrame({"site": ["S"], "well": ["Z"]})
+    for found in (seasons(frame, none), season_summary(frame, none)):
+        names = [name for name in found if name.endswith(("_m", "_p", "_days")) or name.startswith("percentile")]
+        assert len(names) >= 9
+        assert all(pd.api.types.is_numeric_dtype(found[name]) for name in names)
+
+
 def test_one_year_is_one_year():
     frame = record(("A", "2003-12-31", 40.0))
     assert (

@@ -252,10 +252,11 @@ def test_which_open_findings_keep_levels_out(monkeypatch):
         (DOUBT, "serious", "accepted", 8.0, None),
         (DOUBT, "serious", "", 9.0, None),
         (DOUBT, "serious", "", np.nan, None),
+        (OTHER, "serious", "", 10.0, None),
     ]
     held, stepped = noticed_by(monkeypatch, rows, approved=(8, 9))
     # the first rule by name gives the reason
-    assert held == {1: DOUBT, 2: DOUBT, 3: DOUBT, 7: DOUBT, 9: DOUBT}
+    assert held == {1: DOUBT, 2: DOUBT, 3: DOUBT, 7: DOUBT, 9: DOUBT, 10: OTHER}
     assert stepped == ()
     assert noticed_by(monkeypatch, rows[2:4]) == ({}, ())
 

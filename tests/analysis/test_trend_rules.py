@@ -269,6 +269,7 @@ def test_seasons_with_levels_on_one_side_of_a_gap_are_left_out():
     nothing, words = segments_of(table(values[:, 1:]), 2)
     assert (words, math.isnan(nothing.p), nothing.step) == (None, True, True)
     record = table(values[[0, 1, 2, 3], 1:], years=[2001, 2002, 2030, 2031])
+    assert find_trend(record).step
     assert find_trend(record).notes == [
         "no level from 2002-10-15 to 2030-04-15, over a third of the record: no season has levels before and after it"
     ]
