@@ -328,6 +328,14 @@ def test_bounds_are_noted_with_what_they_leave_open(slope, more):
     assert trend_tests._bound_notes(table([5.0, 4.0]), result) == []
 
 
+def test_a_record_that_turns_has_its_bend_in_the_notes():
+    when = np.arange(64).reshape(16, 4) / 4
+    record = table(40.0 + 0.4 * np.abs(when - 8.0) + np.random.default_rng(1).normal(0, 0.1, (16, 4)))
+    found, bend = find_trend(record), trend_tests.find_bend(record)
+    assert found.bend == bend
+    assert found.notes[0] == trend_tests._bend_text(bend)
+
+
 def test_a_bend_is_noted_with_its_dates_and_slopes():
     bend = trend_tests.Bend(0.004, 2010, 2008, 2011, (-0.25, 0.01), (0.125, 0.02))
     assert trend_tests._bend_text(bend) == (
