@@ -86,6 +86,23 @@ def test_events_are_in_order_of_wells_and_time_with_lengths_in_the_unit_of_the_s
     assert events.of_point("elevation_m").tolist() == [100.0, 100.0]
     assert (events.length(0.3048), events.length(-0.3048, signed=True)) == ("1.00 ft", "-1.00 ft")
     assert pd.isna(events.of_well("total_depth_m")).all()
+    # days since 1970: 2024-02-15T10:00 is day 19,768 and ten hours
+    assert events.time_d.tolist() == pytest.approx([19_768 + 10 / 24, 19_858 + 10 / 24], rel=1e-12)
+    assert events.day.astype(str).tolist() == ["2024-02-15", "2024-05-15"]
+
+
+def test_wells_are_in_the_order_of_their_ids_and_events_at_one_time_in_that_of_theirs(record):
+    """On every database; the day is the local one."""
+    record.well("B", point=(90.0, 0.5), total_depth_m=12.5)
+    late = [record.event("B", "2024-03-31T23:30", [("depth_to_water", 3.0 + k)], access="x" * k) for k in range(3)]
+    early = record.event("A", "2024-06-15T10:00", [("depth_to_water", 2.0)])
+    events = events_of(record)
+    assert events["event_id"].tolist() == [early, *late]
+    assert (events.well.tolist(), events.codes.tolist()) == ([0, 1, 1, 1], ["A", "B", "B", "B"])
+    assert events.of_well("total_depth_m").tolist()[1:] == [12.5] * 3
+    assert events.day.astype(str).tolist()[1:] == ["2024-04-01"] * 3
+    assert (events.season.tolist()[1:], events.quarter[1] - events.quarter[0]) == ([1] * 3, 0)
+    assert (len(events), events.once("one", lambda: 1), events.once("one", lambda: 2)) == (4, 1, 1)
 
 
 def test_an_elevation_rises_with_its_number_and_quarters_are_counted_on(record):

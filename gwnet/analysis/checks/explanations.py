@@ -227,8 +227,8 @@ def _points(events: Events) -> list[Kind]:
     used = events.of_point("elevation_m")
     kinds = []
     for index, what in (
-        (_neighbour_point(events, -1), "the measuring point before that one"),
-        (_neighbour_point(events, +1), "the measuring point after that one"),
+        (_neighbour_point(events, later=False), "the measuring point before that one"),
+        (_neighbour_point(events, later=True), "the measuring point after that one"),
         (_other_access(events), "another access of the well"),
     ):
         shift = np.where(from_point, events.of_point("elevation_m", index) - used, np.nan)
@@ -253,19 +253,18 @@ def _ground_words(from_point: NDArray[np.bool_]) -> Callable[[int, int], str]:
     )
 
 
-def _neighbour_point(events: Events, step: int) -> Places:
+def _neighbour_point(events: Events, *, later: bool) -> Places:
     """Return the measuring point before or after the one in force, of the same well and access."""
     points = events.points.reset_index(drop=True)
     ordered = points.sort_values(["well_id", "access", "valid_from_utc"], kind="stable")
     order, wells, names = ordered.index.to_numpy(), ordered["well_id"].to_numpy(), ordered["access"].to_numpy()
     beside = np.full(len(points), -1, dtype=np.int64)
-    if len(points) > 1:
-        same = (wells[1:] == wells[:-1]) & (names[1:] == names[:-1])
-        earlier, later = order[:-1][same], order[1:][same]
-        if step < 0:
-            beside[later] = earlier
-        else:
-            beside[earlier] = later
+    same = (wells[1:] == wells[:-1]) & (names[1:] == names[:-1])
+    first, second = order[:-1][same], order[1:][same]
+    if later:
+        beside[first] = second
+    else:
+        beside[second] = first
     # The last place serves events without a point, whose index is -1.
     return np.append(beside, -1)[events.point]
 

@@ -250,7 +250,7 @@ def _copied(events: Events) -> Iterator[Finding]:
     keys = ["day", *[name for name in table.columns if name.startswith("r") and name != "row"]]
     table["off"] = off[rows]
     table["wells"] = table.groupby(keys)["well"].transform("nunique")
-    for _, same in table[table["wells"] > 1].groupby(keys, sort=True):
+    for _, same in table[table["wells"] > 1].groupby(keys):
         worst = same.sort_values("off", kind="stable").iloc[-1]
         # At half the usual limit: the repeats are the evidence, the misfit only says which of both is the copy.
         if worst["off"] <= events.limits["hint_spreads"] / 2.0:

@@ -190,15 +190,13 @@ def _dates(events: Events, rows: list[int]) -> str:
 def _runs(events: Events, rows: list[int]) -> Iterator[list[int]]:
     """Yield levels of one well that follow one another within a year, together."""
     run: list[int] = []
-    # -1 at the end closes the last run.
-    for row in [*rows, -1]:
-        joins = run and row >= 0 and events.well[row] == events.well[run[-1]]
-        if joins and events.time_d[row] - events.time_d[run[-1]] <= _RUN_D:
-            run.append(row)
-            continue
-        if run:
+    for row in rows:
+        if run and (events.well[row] != events.well[run[-1]] or events.time_d[row] - events.time_d[run[-1]] > _RUN_D):
             yield run
-        run = [row]
+            run = []
+        run.append(row)
+    if run:
+        yield run
 
 
 def _of_one_time(events: Events, rows: list[int]) -> Iterator[list[int]]:

@@ -356,7 +356,8 @@ def _find_tapes_due(events: Events) -> Iterator[Finding]:
     limit = events.limits["tape_check_days"]
     rows = np.flatnonzero(by_tape & (~checked | (age > limit)))
     rows = rows[np.argsort(events.time_d[rows], kind="stable")]
-    for used in grouped(rows, events["instrument"], np.where(checked, last.astype(np.int64), -1)):
+    # as a number, since no day that is not known equals another
+    for used in grouped(rows, events["instrument"], last.astype(np.int64)):
         first, newest = used[0], used[-1]
         instrument = str(events.frame["instrument"].iat[first])
         days = f"{age[first]:.0f} days" if len(used) == 1 else f"{age[first]:.0f} to {age[newest]:.0f} days"

@@ -153,7 +153,7 @@ def find_level_changes(record: WellRecord) -> list[LevelChange]:
     given = line_values(record, straight=False) if record.years.size >= LEAST_STEP_YEARS else None
     years = _candidates(record)
     # Four values more than coefficients, or the steps could follow every value.
-    if given is None or not years.size or given.values.size <= given.design.shape[1] + 4:
+    if given is None or given.values.size <= given.design.shape[1] + 4:
         return []
     # Without the slope: a trend beside steps would share its rise with them.
     design = given.design[:, :-1]
@@ -198,14 +198,14 @@ def find_bend(record: WellRecord) -> Bend | None:
     correlation takes the place of the even distribution beforehand, where the record has it.
     """
     given = line_values(record) if record.years.size >= LEAST_BEND_YEARS else None
-    if given is None or given.values.size <= given.design.shape[1] + 2:
+    if given is None:
         return None
     time = given.when - given.origin
     beforehand = None if record.memory is None else record.memory.curve_weights
     curved = fit_correlated_line(given.when, given.values, np.column_stack([given.design, time**2]), beforehand)
     p = curved.two_sided(given.design.shape[1])
     years = _candidates(record)
-    if p > ALPHA or not years.size:
+    if p > ALPHA:
         return None
     # A line that bends upward or downward from a year on, and goes on as before until then.
     since = np.maximum(given.when[:, None] - years, 0.0)
