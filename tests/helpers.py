@@ -7,14 +7,16 @@ import functools
 import os
 import subprocess
 import sys
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 from sqlalchemy import text
 
-import gwnet
 from gwnet.store.fetch.states import state_at
+
+from .forked import PACKAGE_PATH, start
 
 #: Top of the checkout that these tests belong to.
 ROOT = Path(__file__).resolve().parents[1]
@@ -32,7 +34,7 @@ class Ran:
 def surroundings(**more):
     """Return the environment of a process that finds the same `gwnet` as the tests and none of its settings."""
     kept = {key: value for key, value in os.environ.items() if not key.startswith("GWNET_")}
-    return {**kept, "PYTHONPATH": str(Path(gwnet.__file__).resolve().parents[1]), "PYTHONIOENCODING": "utf-8", **more}
+    return {**kept, "PYTHONPATH": PACKAGE_PATH, "PYTHONIOENCODING": "utf-8", **more}
 
 
 def with_tests(**more):
@@ -60,8 +62,26 @@ def run_python(*arguments, cwd, env=None, stdin="", timeout=300):
     return Ran(done.returncode, done.stdout, done.stderr)
 
 
+def run_forked(*arguments, cwd, env=None, stdin="", timeout=300):
+    """Do as `run_python` does in a process that is forked from one that has loaded everything: see `tests.forked`."""
+    with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
+        given.write(stdin.encode())
+        given.seek(0)
+        files = [file.fileno() for file in (given, out, err)]
+        with start(*arguments, cwd=cwd, env=surroundings(**(env or {})), files=files) as process:
+            code = process.wait(timeout)
+        out.seek(0)
+        err.seek(0)
+        return Ran(code, out.read().decode("utf-8"), err.read().decode("utf-8"))
+
+
 def run_gwnet(*arguments, cwd, env=None, timeout=300):
-    """Run ``gwnet`` in a fresh process; return what it gave back."""
+    """Run ``gwnet`` in a process of its own, forked from one that has loaded it; return what it gave back."""
+    return run_forked("-m", "gwnet", *arguments, cwd=cwd, env=env, timeout=timeout)
+
+
+def run_fresh_gwnet(*arguments, cwd, env=None, timeout=300):
+    """Run ``gwnet`` in a fresh process, which loads what it needs; return what it gave back."""
     return run_python("-m", "gwnet", *map(str, arguments), cwd=cwd, env=env, timeout=timeout)
 
 

@@ -17,7 +17,7 @@ import gwnet.network
 from gwnet.cli import COMMANDS, DONE, SECTIONS, STOPPED, WRONG_USAGE, group, main
 from gwnet.errors import GwnetWarning, NotFoundError
 
-from ..helpers import run_gwnet, surroundings
+from ..helpers import run_fresh_gwnet, run_gwnet, surroundings
 
 WELLS = pd.DataFrame(
     {
@@ -204,7 +204,7 @@ def test_an_empty_answer_is_said_and_stays_valid_data(fake, capsys):
 
 @pytest.mark.parametrize("command", ["wells", "rounds", "levels", "check", "upgrade"])
 def test_a_reading_command_never_makes_a_database(command, tmp_path):
-    ran = run_gwnet(command, cwd=tmp_path)
+    ran = run_fresh_gwnet(command, cwd=tmp_path)
     assert ran.code == STOPPED
     assert "gwnet init" in ran.err
     assert list(tmp_path.iterdir()) == []
@@ -311,7 +311,9 @@ def test_a_full_disk_under_standard_output_is_said(tmp_path):
 @pytest.mark.slow
 def test_a_terminal_without_our_signs_is_no_reason_to_fail(tmp_path):
     run_gwnet("init", cwd=tmp_path)
-    ran = run_gwnet("explain", "MW−1", "2026-03-10", cwd=tmp_path, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"})
+    ran = run_fresh_gwnet(
+        "explain", "MW−1", "2026-03-10", cwd=tmp_path, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"}
+    )
     assert ran.code == STOPPED
     assert "Traceback" not in ran.err
 

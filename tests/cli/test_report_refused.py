@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from ..helpers import run_gwnet
+from ..helpers import run_fresh_gwnet, run_gwnet
 
 
 @pytest.mark.slow
@@ -48,7 +48,7 @@ def test_the_same_record_gives_the_same_bytes_in_fresh_processes(demo_store, tmp
     own.write_text(f'title = "Own"\nsections = {json.dumps(sections)}\n[select]\naquifers = ["lower"]\n')
     known_on = []
     for seed in ("1", "2"):
-        ran = run_gwnet(
+        ran = run_fresh_gwnet(
             *("report", str(own), "--period", "2026-Q1", "--out", seed, "--db", str(demo_store), *known_on),
             cwd=tmp_path,
             env={"PYTHONHASHSEED": seed},

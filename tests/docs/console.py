@@ -11,9 +11,9 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
-import sys
 from dataclasses import dataclass, field
 
+from ..forked import write_program
 from ..helpers import surroundings
 
 _FENCE = re.compile(r"^```console test\s*$(.*?)^```\s*$", re.MULTILINE | re.DOTALL)
@@ -54,9 +54,7 @@ def surroundings_with_gwnet(folder):
     """Return the environment of a shell in which ``gwnet`` is the program under test."""
     programs = folder / "bin"
     programs.mkdir(parents=True)
-    program = programs / "gwnet"
-    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m gwnet "$@"\n')
-    program.chmod(0o755)
+    write_program(programs / "gwnet")
     made = surroundings(COLUMNS="110")
     made["PATH"] = f"{programs}:{made['PATH']}"
     return made

@@ -19,7 +19,7 @@ from gwnet.resources import reports_folder
 from gwnet.store.contract import TABLES
 from gwnet.store.snapshot import Snapshot
 
-from ..helpers import ROOT, run_python
+from ..helpers import ROOT, run_forked
 
 DOCS = ROOT / "gwnet" / "docs"
 
@@ -51,7 +51,7 @@ def test_a_part_that_is_out_of_date_is_written_anew():
 @pytest.mark.slow
 def test_the_module_rewrites_the_pages_of_a_checkout(tmp_path):
     (tmp_path / "README.md").write_text("<!-- generated: topics -->\n<!-- end -->\n")
-    ran = run_python("-m", "gwnet.docs", cwd=tmp_path)
+    ran = run_forked("-m", "gwnet.docs", cwd=tmp_path)
     assert (ran.code, ran.out.strip()) == (0, str(tmp_path / "README.md")), ran.err
     assert "(gwnet/docs/tables.md)" in (tmp_path / "README.md").read_text()
 

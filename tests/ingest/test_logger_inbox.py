@@ -10,7 +10,7 @@ from gwnet.ingest.loggers import folders
 from gwnet.ingest.loggers.folders import INBOX_COLUMNS
 from gwnet.network import Network
 
-from ..helpers import run_python
+from ..helpers import run_forked
 from ..killing import ARM
 from .test_logger_load import NOW, Loggers
 
@@ -143,7 +143,7 @@ Network("record.sqlite").loggers.inbox("in", by="Ana", wait_s=0, now_utc=dt.date
 def test_a_run_killed_between_load_and_move_is_completed_by_the_next(loggers, call, when):
     content = loggers.file("in/a.csv", [1.0, 1.1]).read_bytes()
     loggers.net.close()
-    killed = run_python("-c", KILLED, call, when, NOW.isoformat(), cwd=loggers.folder)
+    killed = run_forked("-c", KILLED, call, when, NOW.isoformat(), cwd=loggers.folder)
     assert killed.code == -9, killed.err
     loggers.net = Network(loggers.folder / "record.sqlite")
     before = loggers.count()

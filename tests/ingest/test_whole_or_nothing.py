@@ -2,7 +2,6 @@
 
 import os
 import resource
-import signal
 import sqlite3
 import subprocess
 import sys
@@ -15,6 +14,8 @@ from gwnet.errors import StoreError
 from gwnet.network import Network, init
 from gwnet.store import revision
 
+from ..forked import start
+from ..helpers import surroundings
 from .conftest import EVENTS, NOW, TABLES, Loader
 
 EVENT_ROWS = 20_000
@@ -108,16 +109,20 @@ print("done", flush=True)
 def test_a_kill_at_any_moment_leaves_all_of_the_file_or_none(loader, tmp_path):
     path = many_events(loader.folder / "level_events.csv")
     before = counts(tmp_path / "record.sqlite")
-    command = [sys.executable, "-c", LOAD, str(tmp_path / "record.sqlite"), str(path)]
     killed = 0
     for delay in (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0):
-        process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-        assert process.stdout.readline() == "ready\n"
-        time.sleep(delay)
-        process.send_signal(signal.SIGKILL)
-        finished = process.stdout.read() == "done\n"
-        process.wait()
-        process.stdout.close()
+        reader, writer = os.pipe()
+        load = ("-c", LOAD, tmp_path / "record.sqlite", path)
+        with (
+            os.fdopen(reader) as told,
+            start(*load, cwd=tmp_path, env=surroundings(), files=[0, writer, 2]) as process,
+        ):
+            os.close(writer)
+            assert told.readline() == "ready\n"
+            time.sleep(delay)
+            process.kill()
+            finished = told.read() == "done\n"
+            process.wait()
         killed += not finished
         now = counts(tmp_path / "record.sqlite")
         whole = [before[0] + 1, before[1] + EVENT_ROWS, before[2] + EVENT_ROWS, before[3] + 2 * EVENT_ROWS]

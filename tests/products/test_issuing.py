@@ -13,7 +13,7 @@ from gwnet.errors import ReportError, StoreError
 from gwnet.products import reports
 from gwnet.store import waiting
 
-from ..helpers import run_python
+from ..helpers import run_forked, run_gwnet
 from ..killing import ARM
 from .field_record import field_network
 
@@ -224,7 +224,7 @@ print(json.dumps({"points": at, **outcomes}))
 @pytest.mark.parametrize("when", ["before", "after"])
 def test_a_kill_at_any_call_leaves_no_issue_and_no_file_or_the_whole_issue(when, store_url, tmp_path):
     field_network(tmp_path, address=store_url).close()
-    ran = run_python("-c", DRIVER, str(store_url), when, AT.isoformat(), cwd=tmp_path)
+    ran = run_forked("-c", DRIVER, str(store_url), when, AT.isoformat(), cwd=tmp_path)
     assert ran.code == 0, ran.err
     counted = json.loads(ran.out)
     assert counted["points"] > 20
@@ -253,11 +253,11 @@ main(sys.argv[1:])
 @pytest.mark.slow
 def test_the_command_after_a_kill_completes_the_issue(net, definition, tmp_path):
     command = ["report", str(definition), "--period", "2025-Q4", "--out", "out", "--by", "I. Ssuer", "--db"]
-    killed = run_python("-c", KILLED, *command, net.store.name, "--issue", cwd=tmp_path)
+    killed = run_forked("-c", KILLED, *command, net.store.name, "--issue", cwd=tmp_path)
     assert killed.code == -9
     assert len(net.report.issues()) == 1
     assert not (tmp_path / "out" / "levels_F_2025-Q4.manifest.json").exists()
-    again = run_python("-m", "gwnet", *command, net.store.name, "--issue", cwd=tmp_path)
+    again = run_gwnet(*command, net.store.name, "--issue", cwd=tmp_path)
     assert again.code == 0, again.err
     assert "Nothing new is on record since issue 1" in again.err
     listed = json.loads((tmp_path / "out" / "levels_F_2025-Q4.manifest.json").read_text())["files"]

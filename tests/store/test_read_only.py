@@ -13,7 +13,7 @@ from gwnet.store import revision, sqlite_files
 from gwnet.store.session import open_store
 from gwnet.store.sqlite_files import read_only_parameters
 
-from ..helpers import run_python
+from ..helpers import run_forked
 
 #: Asks once as whoever runs the tests, which loads every module, then without the rights of the superuser.
 DRIVER = """
@@ -50,7 +50,7 @@ def test_levels_of_a_record_in_a_folder_that_cannot_be_written(demo_store, shelf
     connection.close()
     closed.chmod(file_mode)
     shelf.chmod(0o555)
-    ran = run_python("-c", DRIVER, str(demo_store), str(closed), cwd=shelf)
+    ran = run_forked("-c", DRIVER, str(demo_store), str(closed), cwd=shelf)
     assert ran.code == 0, ran.err
     as_owner, _, as_anybody = ran.out.partition("--\n")
     assert as_anybody == as_owner
@@ -76,7 +76,7 @@ def test_recording_in_it_is_refused_with_what_to_do(demo_store, shelf):
     closed = shelf / "record.sqlite"
     shutil.copyfile(demo_store, closed)
     shelf.chmod(0o555)
-    ran = run_python("-c", RECORDING, str(demo_store), str(closed), cwd=shelf)
+    ran = run_forked("-c", RECORDING, str(demo_store), str(closed), cwd=shelf)
     refused = ran.err.partition("--\n")[2]
     assert ran.code == 1
     assert "The database cannot be written. Make the file and its folder writable, or work on a copy." in refused
