@@ -344,7 +344,7 @@ def is_impossible(efficiency: float, half_width: float) -> bool:
         Value and its 95 % half-width; NaN is possible.
     """
     beyond = max(-efficiency, efficiency - 1.0)
-    return bool(beyond > _BEYOND or (beyond > 0 and beyond > half_width))
+    return bool(beyond > _BEYOND or beyond > half_width)
 
 
 def _spans(pair: _Pair) -> Iterator[tuple[int, int]]:
