@@ -56,8 +56,7 @@ def use(monkeypatch):
             [deployment_row(deployment_id=one.deployment_id, well=one.well) for one in heads] if rows is None else rows
         )
         by_number = {one.deployment_id: one for one in heads}
-        seen = lambda record, wells=None: table  # noqa: E731
-        monkeypatch.setattr(module, "deployments_in", seen)
+        monkeypatch.setattr(module, "deployments_in", lambda record, wells=None: table)
         monkeypatch.setattr(module, "loggers_of", lambda record: "loggers")
         asked_of = [] if asked is None else asked
 
@@ -68,9 +67,10 @@ def use(monkeypatch):
         monkeypatch.setattr(module, "iterate_heads", iterate)
         channel = None if barometer is None else SimpleNamespace(value=np.asarray(barometer))
         monkeypatch.setattr(module, "barometer_channel", lambda loggers, code, when: channel)
-        air = lambda loggers, row, when: SimpleNamespace(
-            pressure_pa=np.full(when.size, NAN) if air_pa is None else air_pa
-        )  # noqa: E731
+
+        def air(loggers, row, when):
+            return SimpleNamespace(pressure_pa=np.full(when.size, NAN) if air_pa is None else air_pa)
+
         monkeypatch.setattr(module, "air_pressure", air)
 
     return use_these
