@@ -76,7 +76,7 @@ def test_a_sheet_says_everything_of_a_well(monkeypatch):
         wells={"B": {}, "A": facts},
         levels=levels,
         points=points,
-        tapes=[("T1", "electric tape"), ("T2", "electric tape"), ("T3", "steel tape")],
+        tapes=[("T1", "electric tape"), ("T2", "electric tape"), ("T3", "steel tape"), ("T4", "steel tape")],
         checks=[("T1", "2025-05-13"), ("T3", "2025-05-12")],
         length_unit="m",
     )
@@ -143,7 +143,8 @@ def test_the_sheet_reads_from_the_access_read_last_that_still_has_a_point(monkey
         levels = [level("A", f"2026-01-0{number}", access=name) for number, name in enumerate(used, 1)]
         made = programme(monkeypatch, wells={"A": {}}, points=points, levels=levels[::-1])
         assert sheet(made, ["A"]).wells["access"].tolist() == [access]
-    made = programme(monkeypatch, wells={"A": {}}, points=[points[0], points[2]])
+    made = programme(monkeypatch, wells={"A": {}}, points=[points[0], points[2]], tapes=[("T4", "steel tape")])
+    assert sheet(made, ["A"]).tapes == ("T4",)
     content = sheet(made, ["A"]).wells
     assert (content["access"].tolist(), content["other_accesses"].tolist()) == (["annulus"], ["port"])
 
