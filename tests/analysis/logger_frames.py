@@ -149,7 +149,7 @@ def manual_of(*rows):
         for number, row in enumerate(rows, 1)
     ]
     frame = pd.DataFrame(made, columns=list(MANUAL_COLUMNS))
-    frame["measured_at_utc"] = pd.to_datetime(frame["measured_at_utc"], utc=True)
+    frame["measured_at_utc"] = pd.to_datetime(frame["measured_at_utc"], utc=True, format="ISO8601")
     numbers = [name for name in MANUAL_COLUMNS if name.endswith("_m")]
     return frame.astype({**dict.fromkeys(numbers, "float64"), "used": bool, "installation": "int64"})
 
