@@ -94,7 +94,7 @@ def test_each_method_is_of_the_levels_that_count_at_even_moments(use, step, vent
     air, level = series()
     out = np.zeros(300, dtype=np.uint8)
     out[120:126] = 3
-    correction = np.full(300, 90.0)
+    correction = np.full(300, 0.002)
     correction[290:] = NAN
     settings = {"response": [0.1, 0.25]} if vented else {"value": 0.35}
     use(
@@ -270,7 +270,7 @@ def test_changes_that_differ_by_more_than_their_uncertainty_and_a_twentieth_are_
 
 
 def test_impossible_values_are_named_with_their_limits_and_not_given(stub):
-    stub({6: (1.2, 0.3)}, levels=(-0.5, 0.125), clark=(-0.25, 0.5), late=answer((0.2, 1.5), (0.1, 0.25)))
+    stub({6: (1.2, 0.3)}, levels=(-0.5, 0.125), clark=(-0.25, 0.5), late=answer((0.2, 0.9, 1.5), (0.1, 0.0, 0.25)))
     row = module.estimate_efficiencies("record").iloc[0]
     assert row["note"].split("; ")[:4] == [
         "clark: -0.25 (-0.75 to 0.25) is no efficiency",

@@ -134,7 +134,7 @@ def test_a_deployment_has_its_coverage_gaps_residuals_drift_and_findings(status)
     reasons[2], reasons[3], reasons[4] = "spike", "other", "frozen"
     reasons[20:23] = ["no value"] * 3
     reasons[30:32] = ["not anchored", "stuck at one value"]
-    drifts = installations_of((0.3, 1.0, 0.1), (-0.2, 1.0, 0.25), (NAN, NAN, NAN))
+    drifts = installations_of((0.3, 1.0, 0.1), (0.7, 1.0, 0.5), (-0.2, 1.0, 0.25), (NAN, NAN, NAN))
     anchored = anchored_of(
         level,
         90.0,
@@ -240,6 +240,13 @@ def test_coverage_is_the_share_of_the_deployment_that_lies_in_no_gap(status, cou
 def test_samples_long_before_a_deployment_leave_no_negative_coverage(status):
     row = covered(status, hours(3), start="2024-02-01", end="2024-02-02")
     assert row["coverage_percent"] == 0.0
+
+
+def test_a_single_installation_has_its_drift(status):
+    level = level_of(channel_of([1.0, 2.0]))
+    anchored = anchored_of(level, installations=installations_of((0.4, 1.0, 0.5)))
+    made, _ = status([deployment()], [heads_of(None, channel=level.channel, level=level, anchored=anchored)])
+    assert made[["drift_m_per_year", "drift_share_percent"]].to_numpy().tolist() == [[0.4, 50.0]]
 
 
 def test_without_a_number_there_is_neither_a_first_sample_nor_drift(status):
