@@ -268,6 +268,11 @@ def test_a_rule_that_suggests_nothing_says_nothing_of_a_correction():
     lines = module.describe_logger_findings().split("\n")
     assert len(lines) == 2 + len(module.RULES)
     assert "| gap | no samples for longer than the interval | 1.5 intervals | nothing | nothing |" in lines
+    two_hours = "2 hours, or 1.5 intervals of the barometer"
+    assert (
+        f"| barometer gap | no air pressure for longer than is interpolated over, one gap a finding | {two_hours} | nothing | nothing |"
+        in lines
+    )
     for name, rule in module.RULES.items():
         (line,) = [line for line in lines if line.startswith(f"| {name} |")]
         cells = [cell.strip() for cell in line.strip("|").split("|")]

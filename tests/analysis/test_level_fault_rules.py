@@ -59,7 +59,7 @@ def test_each_detector_sees_the_level_without_what_was_found_before(detect):
     values = VALUES.copy()
     values[3] = NAN
     out = np.zeros(COUNT, dtype=np.uint8)
-    out[5] = code("no density")
+    out[[5, 8]] = code("no density"), code("no value")
     gone = NONE.copy()
     gone[7] = True
     level = level_of(channel_of(values), values + 1.0, out=out)
@@ -68,7 +68,7 @@ def test_each_detector_sees_the_level_without_what_was_found_before(detect):
     )
     found = module.find_level_faults(level, gone, least_m=0.03)
     seen = values + 1.0
-    seen[[3, 5, 7]] = NAN
+    seen[[3, 5, 7, 8]] = NAN
     np.testing.assert_array_equal(asked["spikes"], [seen])
     seen[10:12] = NAN
     ((series, gap_s),) = asked["ends"]

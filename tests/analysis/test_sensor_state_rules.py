@@ -236,6 +236,28 @@ def test_of_several_rules_the_plainest_gives_the_reason():
         assert reasons(state(level, {"range_m": 100.0}), level) == {reason: list(range(100, 120))}
 
 
+def test_each_interval_of_a_rule_counts():
+    values = WATER.copy()
+    for first in (40, 100, 160):
+        values[first : first + 12] = 0.6
+    level = level_of(channel_of(values))
+    found = state(level)
+    spans = [(40, 51), (100, 111), (160, 171)]
+    assert rules(found) == {"bottomed out": spans}
+    assert reasons(found, level)[AT_LIMIT] == [place for first, last in spans for place in range(first, last + 1)]
+
+
+@pytest.mark.parametrize("kind", [{"kind": "keep"}, {"kind": "exclusion", "cause": "other"}])
+def test_a_run_of_one_value_that_a_person_judged_is_not_found_again(kind):
+    values = WATER.copy()
+    values[100:120] = 2.005
+    row = correction(kind.pop("kind"), "2024-01-05T04:00", "2024-01-06T00:00", **kind)
+    level = level_of(channel_of(values, quantity="absolute pressure", rows=[row]), column_m=np.full(COUNT, NAN))
+    found = state(level)
+    assert rules(found) == {}
+    assert not found.out[100:120].any()
+
+
 def test_a_series_of_one_value_has_no_limit():
     level = level_of(channel_of(np.full(30, 2.0)))
     assert rules(state(level)) == {}
@@ -285,6 +307,7 @@ def alternating(step, middle=0.5):
         # at either end of a series one side alone
         (0, 3, 0.0, (None, 0.5), True),
         (0, 3, 0.0, (None, 0.0499), False),
+        (1, 2, 0.0, (0.0499, 0.5), False),
         (57, 3, 0.0, (0.5, None), True),
         (57, 3, 0.0, (0.0499, None), False),
     ],
@@ -318,6 +341,8 @@ def test_a_moment_that_a_person_excluded_keeps_its_cause_and_gives_no_bound():
 def test_one_sample_of_water_is_too_few_for_a_jump():
     level = level_of(channel_of([0.5, 0.0, 0.001]))
     assert reasons(state(level), level) == {NO_WATER: [1, 2]}
+    level = level_of(channel_of([0.5, 0.0, 0.5]))
+    assert reasons(state(level), level) == {LIFTED: [1]}
 
 
 # --- bounds -----------------------------------------------------------------------------------------------------------
@@ -391,6 +416,11 @@ def test_a_reading_is_compared_with_the_bound_at_its_time():
         anchored = anchored_of(level, added, out=out, manual=manual)
         found, _, _ = module.find_bounds(state_of(6, out=out, shows=out != 0), level, anchored)
         assert (found == code(CONTRADICTED)).all() == fails
+    # at the very first sample, whose bound is lower than the next
+    manual = manual_of({"measured_at_utc": "2024-01-01T00:00", "water_elevation_m": 93.0, "uncertainty_m": 0.0})
+    anchored = anchored_of(level, np.roll(added[::-1], -2), out=out, manual=manual)
+    found, _, _ = module.find_bounds(state_of(6, out=out, shows=out != 0), level, anchored)
+    assert (found == code(CONTRADICTED)).all()
 
 
 def test_the_sentences_count_the_samples_of_each_reason_and_their_bounds():
