@@ -227,22 +227,22 @@ def test_samples_without_an_anchor_are_named_and_those_by_the_hanging_depth_alon
     out = out_of(*[""] * 5, "not anchored", "not anchored", *[""] * 3, "spike", "not anchored", *[""] * 36)
     by_depth = np.zeros(COUNT, dtype=bool)
     by_depth[10:13] = True
-    by_depth[20] = True
+    by_depth[[20, 30]] = True
     rows = told(made(out=out, by_depth=by_depth, quantity=quantity))
     fix = "a manual reading, or hanging depth and measuring point, would anchor them"
     expected = [("not anchored", at(5), at(11), f"3 samples without a level: not anchored; {fix}.", "", {}, "", "")]
     if quantity != "water elevation":
-        words = "2 samples by the hanging depth alone: no manual reading anchors them."
-        expected.append(("not anchored", at(12), at(20), words, "", {}, "", ""))
+        words = "3 samples by the hanging depth alone: no manual reading anchors them."
+        expected.append(("not anchored", at(12), at(30), words, "", {}, "", ""))
     assert rows == expected
 
 
 @pytest.mark.parametrize(
     ("charge", "words"),
     [
-        (([90.0, 20.0], "%"), "The battery was at 20 % at the last sample: change it at the next visit."),
+        (([90.0, 50.0, 20.0], "%"), "The battery was at 20 % at the last sample: change it at the next visit."),
         (([90.0, 20.5], "%"), None),
-        (([3.6, 3.0, NAN], "V"), "The battery was at 3 V at the last sample: change it at the next visit."),
+        (([3.6, 3.5, 3.0, NAN], "V"), "The battery was at 3 V at the last sample: change it at the next visit."),
         (([3.6, 3.1], "V"), None),
         (([19.0, 21.0], "%"), None),
         (([NAN], "V"), None),
