@@ -89,6 +89,8 @@ def test_readings_with_a_known_cause_are_left_out_and_the_others_compared_anew()
         assert one.message == off(5, f"{90.6 - between:+.3f}")
         assert one.parameters == {"leave_out": [5]}
     assert found(None, readings=rows) == []
+    # a single one of another installation has nothing to be compared with
+    assert len(found(None, readings=[*rows, {"offset_m": 95.0, "installation": 1, "event_id": 9}], explained={2})) == 1
     # three that are left can be compared, two cannot
     assert len(found(None, readings=rows[:1] + rows[4:], explained={1})) == 1
     assert found(None, readings=rows[:1] + rows[5:], explained={1}) == []
