@@ -114,6 +114,7 @@ def test_heads_are_the_anchored_levels_bounds_and_what_open_findings_keep_out(pa
     ]
     module.work_out_heads("record")
     assert len(parts.asked) == 3, "worked out once"
+    assert not any(f"{name}=" in repr(one) for name in ("level", "state", "anchored")), "too long to be printed"
 
 
 def test_doubts_take_heads_out_and_keep_them_as_doubtful(parts):

@@ -20,7 +20,9 @@ def stamp(text):
     return pd.Timestamp(text, tz="UTC")
 
 
-def heads(values=None, *, start=START, count=72, level=50.0, bounds=(), doubtful=(), uncertainty=0.02, **more):
+def heads(
+    values=None, *, start=START, count=72, level=50.0, bounds=(), doubtful=(), uncertainty=0.02, reason=DOUBT, **more
+):
     """Return hourly heads that rise by a metre an hour; some are bounds, some kept out by an open finding."""
     values = level + np.arange(count) if values is None else np.asarray(values, dtype=float)
     names = [""] * values.size
@@ -28,7 +30,7 @@ def heads(values=None, *, start=START, count=72, level=50.0, bounds=(), doubtful
     for place in bounds:
         names[place], bound[place] = "out of water", values[place]
     for place in doubtful:
-        names[place], doubted[place] = DOUBT, values[place]
+        names[place], doubted[place] = reason, values[place]
     out = out_of(*names)
     spread = np.full(values.size, uncertainty)
     return heads_of(
@@ -185,6 +187,14 @@ def test_what_an_open_finding_keeps_out_stands_where_there_is_no_other(see):
     sound = heads(instrument="L2", deployment_id=2, level=10.0)
     table = rounds(see(doubted, sound)).sort_values("round")
     assert table[["round", "doubt", "instrument"]].to_numpy().tolist()[0] == ["R1", "", "L2"]
+    # a sound level of the round goes before a doubtful one at its moment, also where it is of another time
+    near = heads(count=6, instrument="L2", deployment_id=2)
+    table = rounds(see(doubted, near), ROUNDS.iloc[:1])
+    assert table[["instrument", "doubt"]].to_numpy().tolist() == [["L2", ""]]
+    # the reason is that of the sensor whose level is given
+    first = heads(doubtful=range(72), instrument="L1", deployment_id=1, uncertainty=0.5)
+    second = heads(doubtful=range(72), instrument="L2", deployment_id=2, uncertainty=0.01, reason="other")
+    assert rounds(see(first, second))[["instrument", "doubt"]].to_numpy().tolist() == [["L2", "other"]] * 2
     only = rounds(see(heads(doubtful=range(72))))
     assert only["doubt"].tolist() == [DOUBT, DOUBT]
     beside = heads(instrument="T", deployment_id=4, access="tube")
