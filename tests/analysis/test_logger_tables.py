@@ -99,6 +99,7 @@ def test_a_span_holds_whole_local_days_and_the_instants_that_are_named(start, en
     [
         ("2024-13-01", "Not a date or time: '2024-13-01'."),
         ("2024-01-01T25:00", "Not a date or time: '2024-01-01T25:00'."),
+        ("20240101T10", "The time 2024-01-01T10:00:00 has no zone."),
         ("2024-01-01T10:00", "The time 2024-01-01T10:00:00 has no zone."),
         (dt.datetime(2024, 1, 1, 10), "The time 2024-01-01T10:00:00 has no zone."),  # noqa: DTZ001
     ],
