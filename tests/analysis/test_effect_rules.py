@@ -231,7 +231,7 @@ def test_each_cause_has_the_reasons_of_its_tables(compared):
         ("measuring_point", 11, "tube"): ["tube"],
         ("tape_check", 21): ["check", "survey"],
         ("instrument_record", 21): ["stretched"],
-        ("tape_check", -1): [],
+        ("tape_check", 1): ["of another tape"],
         ("level_record", 1): ["misread"],
         ("level_record", 2): ["wrong event"],
         ("level_record", 3): ["withdrawn"],
@@ -282,7 +282,7 @@ def test_loggers_that_moved_stand_by_their_well_with_the_reasons_of_installation
     reasons = {
         ("deployment", 11): ["hung deeper", "again"],
         ("measuring_point", 11, "main"): ["again", "levelled"],
-        ("deployment", -1): ["wrong"],
+        ("deployment", 1): ["of another well"],
     }
     table, _ = compared(old, new, heads=heads.iloc[1:], reasons=reasons, since=SINCE)
     assert table[["well", "event_id", "reason"]].to_numpy().tolist() == [
