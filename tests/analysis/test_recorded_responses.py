@@ -67,9 +67,13 @@ def test_the_response_with_most_changes_is_recorded_to_five_digits(monkeypatch):
     stub(monkeypatch)
     air, level = series(30)
     use(monkeypatch, *(heads_of(air, level, number=number) for number in (1, 2, 3)))
+    asked = []
     answers = iter([answer(count=5), answer((0.1234567, 0.3), (0.0000149, 0.29), count=9), answer(count=7)])
-    monkeypatch.setattr(module, "deconvolve_response", lambda *pair, lags, tides: next(answers))
+    monkeypatch.setattr(
+        module, "deconvolve_response", lambda *pair, lags, tides: asked.append((lags, tides)) or next(answers)
+    )
     made = module.find_response("record", "L", 24.0, None, None)
+    assert asked == [(24, ())] * 3
     assert made == {"step_s": 3600.0, "response": [0.12346, 0.3], "half_width": [0.00001, 0.29]}
     use(monkeypatch, heads_of(air, level, number=1, well="W2"), heads_of(air, level, number=2, well="W1"))
     with pytest.raises(AnalysisError, match=r"'L' was in W1, W2, which answer to air pressure each in its own way"):
@@ -80,15 +84,15 @@ def test_the_response_with_most_changes_is_recorded_to_five_digits(monkeypatch):
     ("late", "words"),
     [
         (answer(why="too few changes"), "too few changes"),
-        (answer((0.2, 1.5), (0.1, 0.25)), "1.50 (1.25 to 1.75) is no efficiency"),
-        (answer((0.2, 0.25), (0.1, 0.25)), "0.25 ± 0.25 at the longest lag is not significant"),
-        (answer((0.2, 0.25), (0.1, 0.24)), None),
+        (answer((0.2, 0.9, 1.5), (0.1, 0.2, 0.25)), "1.50 (1.25 to 1.75) is no efficiency"),
+        (answer((0.2, 0.9, 0.25), (0.1, 0.2, 0.25)), "0.25 ± 0.25 at the longest lag is not significant"),
+        (answer((0.2, 0.9, 0.25), (0.1, 0.9, 0.24)), None),
     ],
 )
 def test_a_response_that_is_missing_impossible_or_not_significant_is_refused(monkeypatch, late, words):
     stub(monkeypatch, late=late)
     if words is None:
-        assert module.find_response("record", "L", 24.0, None, None)["response"] == [0.2, 0.25]
+        assert module.find_response("record", "L", 24.0, None, None)["response"] == [0.2, 0.9, 0.25]
         return
     with pytest.raises(AnalysisError) as refused:
         module.find_response("record", "L", 24.0, None, None)
