@@ -278,7 +278,7 @@ def test_whole_lags_and_all_tides_are_asked_for(monkeypatch):
     monkeypatch.setattr(
         module, "deconvolve_response", lambda *pair, lags, tides: asked.append((lags, tides)) or answer()
     )
-    module.estimate_responses("record", lag_hours=7.9, every_hours=2.0, tides=True)
+    module.estimate_responses("record", lag_hours=7.999, every_hours=2.0, tides=True)
     module.estimate_responses("record", lag_hours=8.0, every_hours=2.0)
     module.estimate_responses("record")
     assert asked == [(3, tuple(module.TIDES)), (4, ()), (24, ())]
