@@ -148,8 +148,8 @@ def test_a_deployment_has_its_coverage_gaps_residuals_drift_and_findings(status)
     heads.uncertainty_m[-2] = 0.07
     seen = []
     findings = [
-        ("S", "W", "L", "2023-12-29T00:00", "step"),
-        ("S", "W", "L", "2024-01-03T07:59:59", "gap"),
+        ("S", "W", "L", "2023-12-29T00:00", "gap"),
+        ("S", "W", "L", "2024-01-03T07:59:59", "step"),
         ("S", "W", "L", "NaT", "step"),
         ("S", "W", "L", "2023-12-28T23:59:59", "spike"),
         ("S", "W", "L", "2024-01-03T08:00", "spike"),
@@ -204,7 +204,7 @@ def test_a_deployment_has_its_coverage_gaps_residuals_drift_and_findings(status)
             "uncertainty_m": 0.07,
             "battery": "3.1 V, low",
             "findings": 3,
-            "warnings": "step 2, gap",
+            "warnings": "gap, step 2",
         },
     )
 
