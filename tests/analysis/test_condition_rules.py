@@ -224,3 +224,7 @@ def test_conditions_go_by_kind_and_well():
         ("tape check overdue", "", "tape T1 never checked"),
     ]
     assert found() == []
+
+
+def test_a_well_without_levels_has_none_of_another_well_s():
+    assert found([level("2025-01-01", well="V", status="flowing")]) == []
