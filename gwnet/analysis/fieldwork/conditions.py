@@ -163,7 +163,7 @@ def _without_baseline(programme: Programme) -> Iterator[Condition]:
 def _overdue(programme: Programme) -> Iterator[Condition]:
     due = programme.due
     # Never done is overdue, though no day says since when.
-    late = due[due["due_on"].isna() | (due["overdue_days"].fillna(0) > 0).astype(bool)]
+    late = due[(due["overdue_days"] > 0).fillna(value=True).astype(bool)]
     for row in late.to_dict("records"):
         if row["what"] == SURVEY:
             last = row["last_on"]

@@ -84,9 +84,9 @@ class Programme:
         self.wells = placed_wells(record)
         points, table, instruments = record.measuring_points, levels(record), record.instruments
         in_force = points["valid_until_utc"].isna() | (points["valid_until_utc"] > self.noon)
-        self.points = points[in_force & (points["valid_from_utc"] <= self.noon)].reset_index(drop=True)
+        self.points = points[in_force & (points["valid_from_utc"] <= self.noon)]
         table = table[table["day"] <= pd.Timestamp(on)]
-        self.levels = table.assign(day=table["day"].dt.date).reset_index(drop=True)
+        self.levels = table.assign(day=table["day"].dt.date)
         self.tapes = instruments[instruments["kind"].isin(TAPES)]
 
     @property

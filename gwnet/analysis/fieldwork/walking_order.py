@@ -43,7 +43,7 @@ def walking_order(wells: pd.DataFrame, *, start: str | None = None, last: Sequen
     it is short, not proved to be the shortest.
     """
     # By code first, so that equal distances give the same walk each time.
-    frame = wells.sort_values("well", kind="stable").reset_index(drop=True)
+    frame = wells.sort_values("well", kind="stable")
     place = {row.well: (float(row.easting), float(row.northing)) for row in frame.itertuples()}
     ranks = {row.well: int(row.contamination) for row in frame.itertuples()}
     left = [code for code in frame["well"] if code not in last]
@@ -55,7 +55,7 @@ def walking_order(wells: pd.DataFrame, *, start: str | None = None, last: Sequen
         walk = _shortened(_nearest_next(rest, place, position, here), place, position)
         order += walk
         # The last place that is known: a well without coordinates leaves the walk where it was.
-        position = next((place[code] for code in reversed(walk) if not math.isnan(place[code][0])), position)
+        position = next((place[code] for code in reversed(walk) if _is_known(place[code])), position)
     return [*order, *(code for code in last if code in place)]
 
 
@@ -68,15 +68,15 @@ def _nearest_next(
         code = min(rest, key=lambda other: (_distance(position, place[other]), other != here, other))
         rest.remove(code)
         walk.append(code)
-        if not math.isnan(place[code][0]):
+        if _is_known(place[code]):
             position = place[code]
     return walk
 
 
 def _shortened(walk: list[str], place: dict[str, tuple[float, float]], position: tuple[float, float]) -> list[str]:
     """Turn parts of a walk round while that makes it shorter; its start stays, wells without a place stay last."""
-    known = [code for code in walk if not math.isnan(place[code][0])]
-    begins = not math.isnan(position[0]) and bool(known) and place[known[0]] != position
+    known = [code for code in walk if _is_known(place[code])]
+    begins = _is_known(position) and bool(known) and place[known[0]] != position
     points = np.array([*([position] if begins else []), *(place[code] for code in known)])
     if len(points) < 4 or len(points) > _MOST_SHORTENED:
         return walk
@@ -115,10 +115,14 @@ def _first(wells: pd.DataFrame) -> str:
     return str((clean if above.empty else above)["well"].iloc[0])
 
 
+def _is_known(place: tuple[float, float]) -> bool:
+    """Return whether both coordinates of a place are on record."""
+    return not any(math.isnan(coordinate) for coordinate in place)
+
+
 def _distance(one: tuple[float, float], other: tuple[float, float]) -> float:
     """Return the distance between two places; one that is not known lies beyond all others."""
-    distance = math.hypot(other[0] - one[0], other[1] - one[1])
     # A well without a place comes after all that can be walked to.
-    if math.isnan(other[0]):
+    if not _is_known(other):
         return math.inf
-    return 0.0 if math.isnan(distance) else distance
+    return math.dist(one, other) if _is_known(one) else 0.0

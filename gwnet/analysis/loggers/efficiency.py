@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any, Final
 
 import numpy as np
@@ -344,7 +345,7 @@ def is_impossible(efficiency: float, half_width: float) -> bool:
         Value and its 95 % half-width; NaN is possible.
     """
     beyond = max(-efficiency, efficiency - 1.0)
-    return bool(beyond > _BEYOND or (beyond > 0 and beyond > half_width))
+    return bool(beyond > _BEYOND or beyond > half_width)
 
 
 def _spans(pair: _Pair) -> Iterator[tuple[int, int]]:
@@ -377,8 +378,7 @@ def _late(values: dict[str, tuple[float, float]]) -> Iterator[str]:
     known = [(hours, *values[f"changes_{hours}h"]) for hours in SPANS_H if not np.isnan(values[f"changes_{hours}h"][0])]
     differs = any(
         abs(value - other) > max(_LEAST_DIFFERENCE, float(np.hypot(width, other_width)))
-        for place, (_, value, width) in enumerate(known)
-        for _, other, other_width in known[place + 1 :]
+        for (_, value, width), (_, other, other_width) in combinations(known, 2)
     )
     if differs:
         spans, numbers = (

@@ -351,13 +351,14 @@ def _at(one: LoggerHeads, wanted: Instants) -> pd.DataFrame:
     here = ~np.isnan(level)
     when, is_bound = one.time_utc[here], bounds[here]
     interval = usual_interval_s(one.time_utc)
-    # The longer of both, since the samples of a logger may lie a day apart.
-    gap = max(MANUAL_READING_GAP_S, GAP_TIMES_INTERVAL * interval if interval == interval else 0.0)
+    # The longer of both, since the samples of a logger may lie a day apart; one sample alone has no interval.
+    gap = float(np.fmax(MANUAL_READING_GAP_S, GAP_TIMES_INTERVAL * interval))
     elevation = interpolate_at(wanted, when, level[here], longest_gap_s=gap)
     known = ~np.isnan(elevation)
-    after = np.searchsorted(when, wanted[known]).clip(0, max(when.size - 1, 0))
+    # No place beyond the last sample, as nothing is known there.
+    after = np.searchsorted(when, wanted[known])
     # Only one sample counts where it lies at the very moment.
-    before = np.where(when[after] == wanted[known], after, (after - 1).clip(0))
+    before = np.where(when[after] == wanted[known], after, after - 1)
     uncertainty = half_width[here]
     to_after, to_before = (np.abs((when[place] - wanted[known]).astype(np.int64)) for place in (after, before))
     nearest = np.where(to_before <= to_after, before, after)

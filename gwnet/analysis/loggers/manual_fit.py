@@ -76,7 +76,7 @@ def find_misfits(
     offset = np.where(is_explained, np.nan, manual["offset_m"].to_numpy(dtype=np.float64))
     for number in np.flatnonzero(np.nan_to_num(installations.drift_share) >= limits["logger_drift_share"]):
         offsets = offset[(of_installation == number) & ~np.isnan(offset)]
-        spread = float(np.ptp(offsets)) if offsets.size > 1 else 0.0
+        spread = float(np.ptp(offsets)) if offsets.size else 0.0
         share = spread / float(installations.level_range_m[number])
         message = (
             f"The offsets of the manual readings spread over {spread:.3f} m, {share:.0%} of the "

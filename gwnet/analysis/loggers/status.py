@@ -199,7 +199,7 @@ def _of_times(row: Any, when: Instants, value: Floats, at_utc: dt.datetime | Non
         "last_utc": pd.Timestamp(known[-1], tz="UTC") if known.size else pd.NaT,
         "samples": int(known.size),
         "interval_minutes": interval / 60,
-        "coverage_percent": 100.0 * min(max(1.0 - lost / whole, 0.0), 1.0),
+        "coverage_percent": 100.0 * max(1.0 - lost / whole, 0.0),
         "gaps": int(gaps.duration_s.size),
         "longest_gap_hours": float(gaps.duration_s.max()) / 3600 if gaps.duration_s.size else np.nan,
     }
