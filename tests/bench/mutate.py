@@ -187,7 +187,8 @@ def function_of(change: Change) -> tuple[str, str, int] | None:
     inner = None
     for code in codes(compile(change.path.read_text(encoding="utf-8"), str(change.path), "exec", dont_inherit=True)):
         lines = [line for part in codes(code) for _, _, line in part.co_lines() if line]
-        is_function = not code.co_name.startswith("<") and code.co_flags & 0x1  # CO_OPTIMIZED: no module, no class body
+        is_named = not code.co_name.startswith("<") or code.co_name == "<lambda>"  # no comprehension
+        is_function = is_named and code.co_flags & 0x1  # CO_OPTIMIZED: no module, no class body
         if is_function and code.co_firstlineno <= change.line <= max(lines):
             inner = key_of(code)
     return inner
