@@ -133,7 +133,7 @@ def test_no_series_has_no_weights():
 
 
 def test_the_likelihoods_of_many_series_are_not_lost():
-    """The product of those of 400 series is less than the least number of double precision."""
-    weights = share_memory(np.array([likelihood_near(0.9, 0.02)] * 400))
-    assert weights.sum(axis=1) == pytest.approx(np.ones(400))
+    """The product of those of 1,500 series is less than the least number of double precision."""
+    weights = share_memory(np.array([likelihood_near(0.9, 0.02)] * 1500))
+    assert weights.sum(axis=1) == pytest.approx(np.ones(1500))
     assert weights[0, QUARTER == 0.9].sum() > 0.5
