@@ -203,7 +203,7 @@ def test_a_jump_is_put_where_a_file_starts_near_by(monkeypatch, starts, earliest
     jumps = [jump_of(50, 0.0, 7200.0, earliest=earliest, latest=latest)]
     loggers = Loggers(monkeypatch, jumps=jumps, starts=starts)
     (found,) = compare_clock(loggers, heads_of()).findings
-    assert found.start_utc == moments(place)[0]
+    assert found.start_utc == found.from_utc == moments(place)[0]
     assert found.message.endswith(": a new file starts there.") == (place != 50)
 
 
