@@ -61,7 +61,7 @@ def start(*arguments, cwd, env, files, gate=None):
     Parameters
     ----------
     arguments : object
-        ``-m`` and a module, or ``-c`` and a text; then what it is given.
+        ``-m`` and a module, ``-c`` and a text, or a file; then what it is given.
     cwd : path
         Its folder.
     env : dict

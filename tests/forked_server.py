@@ -166,16 +166,21 @@ def _open_streams():
     sys.stderr = sys.__stderr__ = open(2, "w", 1, encoding, "backslashreplace", closefd=False)  # noqa: SIM115
 
 
-def _run(option, what, *arguments):
-    sys.argv = [option, *arguments]
-    if option == "-m":
-        runpy.run_module(what, run_name="__main__", alter_sys=True)
-    elif option == "-c":
+def _run(what, *arguments):
+    """Run a module after ``-m``, a text after ``-c`` or a file, as the interpreter does."""
+    if what == "-m":
+        module, *rest = arguments
+        sys.argv = [what, *rest]
+        runpy.run_module(module, run_name="__main__", alter_sys=True)
+    elif what == "-c":
+        text, *rest = arguments
+        sys.argv = [what, *rest]
         sys.modules["__main__"] = ModuleType("__main__")
-        exec(compile(what, "<string>", "exec"), sys.modules["__main__"].__dict__)
+        exec(compile(text, "<string>", "exec"), sys.modules["__main__"].__dict__)
     else:
-        message = f"A forked process takes -m and a module or -c and a text, not {option}."
-        raise ValueError(message)
+        sys.argv = [what, *arguments]
+        sys.path.insert(0, str(Path(what).resolve().parent))
+        runpy.run_path(what, run_name="__main__")
 
 
 def _exit_code(ended):
