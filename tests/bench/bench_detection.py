@@ -1,6 +1,6 @@
 """How many faults can be noticed at all in the open aquifer record, against the warnings on levels as they are.
 
-Run: ``python tests/bench/bench_detection.py [FAULTS [SEED]]``
+Run: ``python tests/bench/bench_detection.py [FAULTS [SEED [RECORD]]]``, of the levels of another record if one is named
 
 Faults of the kinds of `bench_findings.py` are drawn as there. A detector gives what each level misses and the spread of
 that; a fault adds its shift to what its level misses, as a level never serves its own estimate. Detectors: the line
@@ -29,10 +29,11 @@ from scipy.optimize import nnls
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from bench_findings import FOOT_M, GROSS, READING_KINDS, fault, open_cases
+from bench_findings import AT_ONCE, FOOT_M, GROSS, READING_KINDS, Case, fault, open_cases
 
 from gwnet.hydro.checks.neighbours import fit_around
 from gwnet.hydro.checks.spreads import following_spread
+from gwnet.network import Network
 
 #: A misfit of this size or more is not of the form of one foot.
 MOST_OF_FORM = 1.5 * FOOT_M
@@ -153,29 +154,42 @@ def size_of(missed, most=np.inf):
     return np.where(np.abs(missed) < most, np.abs(missed), 0.0)
 
 
-def best_limits(missed, spread, drawn, shifts, warnings, most=np.inf):
-    """Return the limit of each class of spread that notices most of all shifts with so many warnings on all levels."""
+def counts_above(limits, size, group):
+    """Return how many sizes of each class are above each limit; one row a class."""
+    sizes = (np.sort(size[group == number]) for number in range(CLASSES))
+    return np.array([own.size - np.searchsorted(own, limits, side="right") for own in sizes])
+
+
+def best_limits(missed, spread, drawn, shifts, most=np.inf):
+    """Return, for each number of warnings, the limits of classes of spread that notice most of all shifts with so many."""
     order = np.argsort(np.argsort(spread))
     group = np.minimum(order * CLASSES // spread.size, CLASSES - 1)
     tried = FOOT_M * np.concatenate([np.arange(0.05, 1.5, 0.025), np.geomspace(1.5, 100.0, 40), [np.inf]])
     size = size_of(missed, most)
-    wrong = np.array([[(size[group == g] > t).sum() for t in tried] for g in range(CLASSES)]) / size.size
+    wrong = counts_above(tried, size, group) / size.size
     right = np.zeros(wrong.shape)
     for shift in shifts:
         faulty = size_of(missed[drawn] + shift, most)
-        right += np.array([[(faulty[group[drawn] == g] > t).sum() for t in tried] for g in range(CLASSES)]) / drawn.size
-    low, high = 0.0, 1e4
-    for _ in range(60):
-        price = 0.5 * (low + high)
-        chosen = np.argmax(right - price * wrong, axis=1)
-        low, high = (price, high) if wrong[np.arange(CLASSES), chosen].sum() > warnings else (low, price)
-    return tried[np.argmax(right - high * wrong, axis=1)][group]
+        right += counts_above(tried, faulty, group[drawn]) / drawn.size
+    limits = []
+    for warnings in WARNINGS:
+        low, high = 0.0, 1e4
+        for _ in range(60):
+            price = 0.5 * (low + high)
+            chosen = np.argmax(right - price * wrong, axis=1)
+            low, high = (price, high) if wrong[np.arange(CLASSES), chosen].sum() > warnings else (low, price)
+        limits.append(tried[np.argmax(right - high * wrong, axis=1)][group])
+    return limits
 
 
 def main(arguments):
     random = np.random.default_rng(int(arguments[1]) if len(arguments) > 1 else 20260217)
-    with tempfile.TemporaryDirectory() as folder:
-        cases = open_cases(Path(folder), ("aquifer",))
+    if len(arguments) > 2:
+        with Network(arguments[2]) as network:
+            cases = [Case("record", network, AT_ONCE["demo"])]
+    else:
+        with tempfile.TemporaryDirectory() as folder:
+            cases = open_cases(Path(folder), ("aquifer",))
     if not cases:
         print("The open data of the aquifer is not there.")
         return
@@ -189,7 +203,7 @@ def main(arguments):
     for name, (missed, spread) in detectors(case).items():
         # a level that nothing is known of cannot be noticed
         missed, spread = np.nan_to_num(missed[sound]), np.nan_to_num(spread[sound], nan=1e3)
-        limits = [best_limits(missed, spread, drawn, gross, warnings) for warnings in WARNINGS]
+        limits = best_limits(missed, spread, drawn, gross)
         shares = {
             kind: [np.mean((np.abs(missed[drawn] + shift) > limit[drawn])[np.isfinite(shift)]) for limit in limits]
             for kind, shift in shifts.items()
@@ -197,7 +211,7 @@ def main(arguments):
         shares["all gross"] = np.mean([shares[kind] for kind in GROSS], axis=0)
         for kind in shares if name == "the least spread" else ("one metre or foot", "all gross"):
             print(f"{name:<24}{kind:<19}" + "".join(f"{share:>7.1%}" for share in shares[kind]))
-        of_form = [best_limits(missed, spread, drawn, [foot], warnings, MOST_OF_FORM) for warnings in WARNINGS]
+        of_form = best_limits(missed, spread, drawn, [foot], MOST_OF_FORM)
         is_found = [(size_of(missed[drawn] + foot, MOST_OF_FORM) > limit[drawn]).mean() for limit in of_form]
         print(f"{'':<24}{'foot, its form':<19}" + "".join(f"{share:>7.1%}" for share in is_found))
         print(f"{'':<24}{'all gross, forms':<19}" + "".join(f"{(3 + share) / 4:>7.1%}" for share in is_found))

@@ -1,6 +1,7 @@
 """Which faults of loggers are found, which are named by their cause, and what is found where nothing is wrong.
 
-Run: ``python tests/bench/bench_logger_findings.py [DRAWS [SEED]] [all]``, with ``all`` to print each finding
+Run: ``python tests/bench/bench_logger_findings.py [DRAWS [SEED]] [all] [KIND ...]``, with ``all`` to print each finding;
+of every kind of fault unless some are named
 
 Faults of twelve kinds and more are injected into open series, three wells and their barometer in a meadow near Chester,
 California, 2019 to 2020 (Cal Poly San Luis Obispo study, MIT licence; beside the checkout or in the folder that
@@ -30,9 +31,11 @@ sys.path.insert(0, str(ROOT))
 from gwnet.analysis.loggers.channels import loggers_of  # noqa: E402
 from gwnet.analysis.loggers.findings import list_findings  # noqa: E402
 from gwnet.network import Network, init  # noqa: E402
+from gwnet.store import revision  # noqa: E402
 from gwnet.store.snapshot import Snapshot  # noqa: E402
 from tests.analysis.logger_record import Loggers  # noqa: E402
 from tests.analysis.record import Record  # noqa: E402
+from tests.empty_records import upgrade_quickly  # noqa: E402
 
 OPEN_DATA = Path(os.environ.get("GWNET_OPEN_DATA", ROOT.parent / "shared" / "open-data"))
 FILES = {
@@ -115,24 +118,30 @@ def findings_of(series: Series, readings: dict[str, list[tuple[np.datetime64, fl
     record = Record(folder / "a.sqlite")
     try:
         made = Loggers(record)
-        record.tape("T")
-        made.instrument("BARO", "barometer", accuracy_m=0.005)
-        made.install("BARO", None, "2019-04-01")
-        for well in WELLS:
-            record.well(well, point=(100.0, 0.5))
-            made.instrument(well, accuracy_m=0.005)
-            made.install(well, well, "2019-04-01", depth=100.0 - SENSORS[well], barometer="BARO")
-        for name in (*WELLS, "BARO"):
-            quantity = "air pressure" if name == "BARO" else "absolute pressure"
-            edges = [*series.starts[name], series.when[name].size]
-            for number, (first, end) in enumerate(pairwise(edges)):
-                rows = slice(first, end)
-                made.samples(
-                    name, quantity, "Pa", series.when[name][rows], series.value[name][rows], file=f"{name} {number}.csv"
-                )
-        for well, pairs in readings.items():
-            for when, elevation in pairs:
-                record.event(well, str(when)[:19], [("depth_to_water", round(100.0 - elevation, 4))])
+        with record.act():  # one state, not one a row
+            record.tape("T")
+            made.instrument("BARO", "barometer", accuracy_m=0.005)
+            made.install("BARO", None, "2019-04-01")
+            for well in WELLS:
+                record.well(well, point=(100.0, 0.5))
+                made.instrument(well, accuracy_m=0.005)
+                made.install(well, well, "2019-04-01", depth=100.0 - SENSORS[well], barometer="BARO")
+            for name in (*WELLS, "BARO"):
+                quantity = "air pressure" if name == "BARO" else "absolute pressure"
+                edges = [*series.starts[name], series.when[name].size]
+                for number, (first, end) in enumerate(pairwise(edges)):
+                    rows = slice(first, end)
+                    made.samples(
+                        name,
+                        quantity,
+                        "Pa",
+                        series.when[name][rows],
+                        series.value[name][rows],
+                        file=f"{name} {number}.csv",
+                    )
+            for well, pairs in readings.items():
+                for when, elevation in pairs:
+                    record.event(well, str(when)[:19], [("depth_to_water", round(100.0 - elevation, 4))])
         with made.snapshot() as snapshot:
             return list_findings(snapshot)
     finally:
@@ -374,4 +383,6 @@ def main(
 
 if __name__ == "__main__":
     numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
-    main(*numbers, shows_all="all" in sys.argv)
+    named = tuple(kind for kind in KINDS if kind in sys.argv[1:])
+    revision.upgrade = upgrade_quickly
+    main(*numbers, **({"kinds": named} if named else {}), shows_all="all" in sys.argv)

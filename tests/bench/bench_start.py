@@ -1,4 +1,4 @@
-"""How long ``gwnet wells`` takes on the demo beside a process that only imports the libraries that it uses.
+"""How long ``gwnet wells`` takes on the wells of the demo beside a process that only imports the libraries that it uses.
 
 Run: ``python tests/bench/bench_start.py [ROUNDS]``. Each round runs every process once, in turn; prints medians of the
 seconds by the clock and of the processor, and the ratios of one run. ``gwnet --help`` stands beside ``import click``.
@@ -15,6 +15,8 @@ import time
 from pathlib import Path
 from statistics import median
 
+from gwnet.network import Network, init
+
 #: Libraries of others that ``gwnet wells`` imports.
 LIBRARIES = "import click, pandas, sqlalchemy.orm, sqlalchemy.dialects.sqlite"
 
@@ -23,7 +25,6 @@ def timed(arguments: list[str], folder: str) -> tuple[float, float]:
     """Return the seconds by the clock and of the processor that one process takes."""
     # compiled modules are kept, as in an installed program
     environment = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
-    environment["PYTHONPYCACHEPREFIX"] = str(Path(folder) / "compiled")
     before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
     subprocess.run([sys.executable, *arguments], cwd=folder, env=environment, check=True, capture_output=True)
     clock, after = time.perf_counter() - start, resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -32,18 +33,10 @@ def timed(arguments: list[str], folder: str) -> tuple[float, float]:
 
 def main(rounds: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        subprocess.run([sys.executable, "-m", "gwnet", "init", "--db", "record.sqlite"], cwd=folder, check=True)
+        init(Path(folder) / "record.sqlite")
         tables = Path(__file__).parents[2] / "demo_network"
-        load = [
-            "load",
-            *map(str, sorted(tables.glob("*.csv"))),
-            "--by",
-            "bench",
-            "--keep-good",
-            "--db",
-            "record.sqlite",
-        ]
-        subprocess.run([sys.executable, "-m", "gwnet", *load], cwd=folder, check=False, capture_output=True)
+        with Network(Path(folder) / "record.sqlite") as network:
+            network.load([tables / f"{name}.csv" for name in ("sites", "aquifers", "wells")], by="bench")
         runs = {
             "libraries alone": ["-c", LIBRARIES],
             "gwnet wells": ["-m", "gwnet", "wells", "--db", "record.sqlite"],

@@ -28,6 +28,11 @@ QUARTER_DAYS = MONTH_DAYS[1::3]
 YEAR_DAYS = ("06-15",)
 
 
+def some(cases: tuple, draws: int, few: int = 2) -> tuple:
+    """Return all cases, or the first few where there are fewer than ten draws, which only show that it runs."""
+    return cases if draws >= 10 else cases[:few]
+
+
 def noise(random: np.random.Generator, wells: int, count: int, correlation: float) -> np.ndarray:
     """Return noise, a row for each well, with a correlation from value to value."""
     made = random.normal(size=(wells, count))
@@ -85,8 +90,8 @@ def print_trends(draws: int) -> None:
     """Print what trends give."""
     print("trends: method    years  monthly  false   power   held, level / rising  width [m/a]  answered  warned")
     for method in ("seasonal", "kendall"):
-        for years in (10, 20, 40):
-            for monthly in (0.0, 0.9, 0.95, 0.98, 0.99):
+        for years in some((10, 20, 40), draws, 1):
+            for monthly in some((0.0, 0.9, 0.95, 0.98, 0.99), draws):
                 row = trend_case(years, monthly, draws, method=method)
                 print(
                     f"        {method:9} {years:5}  {monthly:7.2f}  {row['false']:6.1%}  {row['power']:6.1%}  "
@@ -136,9 +141,9 @@ def print_sharing(draws: int) -> None:
     print(
         "sharing: years  monthly  common  false: alone, shared  power: alone, shared  held: alone, shared  widths [m/a]"
     )
-    # fewer than ten draws only show that it runs
-    for years in (10, 20, 40) if draws >= 10 else (10,):
-        for monthly, common in ((0.0, 0.0), (0.9, 0.0), (0.9, 0.5), (0.95, 0.0), (0.98, 0.0), (0.98, 0.5), (0.99, 0.0)):
+    cases = ((0.9, 0.5), (0.9, 0.0), (0.0, 0.0), (0.95, 0.0), (0.98, 0.0), (0.98, 0.5), (0.99, 0.0))
+    for years in some((10, 20, 40), draws, 1):
+        for monthly, common in some(cases, draws):
             row = sharing_case(years, monthly, max(draws // 10, 1), common=common)
             pairs = [
                 f"{row[f'{name}_alone']:7.1%}, {row[f'{name}_shared']:6.1%}" for name in ("false", "power", "held")
@@ -197,8 +202,8 @@ def print_dates(draws: int) -> None:
     print(
         "dates: years  yearly  distance [a]  significant  held: line, lowest season, first level  widths [a]  open end"
     )
-    for years in (12, 25):
-        for yearly in (0.0, 0.5):
+    for years in some((12, 25), draws, 1):
+        for yearly in some((0.0, 0.5), draws):
             for row in date_case(years, yearly, draws):
                 held = ", ".join(f"{row[f'held_{name}']:6.1%}" for name in ("", "season_", "level_"))
                 widths = ", ".join(f"{row[f'width_{name}']:5.1f}" for name in ("", "season_", "level_"))
@@ -241,8 +246,8 @@ def change_case(years: int, yearly: float, draws: int, *, seed: int = 3) -> dict
 def print_changes(draws: int) -> None:
     """Print what steps and bends give."""
     print("steps: years  yearly  false  power   held    date held  width [m]   bends: false  turns false  turns told")
-    for years in (20, 40):
-        for yearly in (0.0, 0.5, 0.8):
+    for years in some((20, 40), draws, 1):
+        for yearly in some((0.0, 0.5, 0.8), draws):
             row = change_case(years, yearly, draws)
             print(
                 f"       {years:5}  {yearly:6.2f}  {row['plain_told']:5.1%}  {row['step_told']:6.1%}  {row['held']:6.1%}  "
@@ -279,8 +284,8 @@ def bend_case(
 def print_bends(draws: int) -> None:
     """Print how often bends are told where wells share their memory."""
     print("bends: years  yearly  common  false: alone, shared  turns false: alone, shared  turns told: alone, shared")
-    for years in (20, 40):
-        for yearly, common in ((0.0, 0.0), (0.5, 0.0), (0.8, 0.0), (0.8, 0.5)):
+    for years in some((20, 40), draws, 1):
+        for yearly, common in some(((0.8, 0.5), (0.8, 0.0), (0.5, 0.0), (0.0, 0.0)), draws):
             row = bend_case(years, yearly, max(draws // 10, 1), common=common)
             pairs = [
                 f"{row[f'{name}_alone']:7.1%}, {row[f'{name}_shared']:6.1%}"
@@ -320,8 +325,8 @@ def several_case(years: int, yearly: float, draws: int, *, seed: int = 5) -> dic
 def print_several(draws: int) -> None:
     """Print how many steps are found."""
     print("changes: years  yearly  none: false  one: found, more  two: found, more  dates held  line: steps")
-    for years in (10, 20, 40):
-        for yearly in (0.0, 0.5, 0.8):
+    for years in some((10, 20, 40), draws, 1):
+        for yearly in some((0.0, 0.5, 0.8), draws):
             row = several_case(years, yearly, draws)
             print(
                 f"         {years:5}  {yearly:6.2f}  {1.0 - row['plain_0']:11.1%}  {row['one_1']:6.1%}, "
