@@ -110,10 +110,10 @@ def _end(server):
         pass
 
 
-def write_program(path):
-    """Write a program that does what ``python -m gwnet`` does, where it can in a process forked by the server."""
+def write_program(path, *, is_fresh=False):
+    """Write a program that does what ``python -m gwnet`` does, where it can and may in a process forked by the server."""
     words = [sys.executable]
-    if IS_POSSIBLE:
+    if IS_POSSIBLE and not is_fresh:
         words += ["-S", "-E", str(_FOLDER / "forked_client.py"), server_address()]
     path.write_text(f'#!/bin/sh\nexec {shlex.join([*words, "-m", "gwnet"])} "$@"\n')
     path.chmod(0o755)

@@ -50,11 +50,11 @@ def examples(text):
     return found
 
 
-def surroundings_with_gwnet(folder):
-    """Return the environment of a shell in which ``gwnet`` is the program under test."""
+def surroundings_with_gwnet(folder, *, is_fresh=False):
+    """Return the environment of a shell in which ``gwnet`` is the program under test, perhaps in fresh processes."""
     programs = folder / "bin"
     programs.mkdir(parents=True)
-    write_program(programs / "gwnet")
+    write_program(programs / "gwnet", is_fresh=is_fresh)
     made = surroundings(COLUMNS="110")
     made["PATH"] = f"{programs}:{made['PATH']}"
     return made

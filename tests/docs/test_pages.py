@@ -47,7 +47,8 @@ def network_of_the_readme(tmp_path_factory):
 
     def make(top):
         (top / "work").mkdir()
-        environment = surroundings_with_gwnet(top / "programs")
+        # as a newcomer runs them: each command loads what it needs itself
+        environment = surroundings_with_gwnet(top / "programs", is_fresh=True)
         for example in examples(read(README)):
             run(example, top / "work", environment)
 
