@@ -43,17 +43,6 @@ def test_a_typed_elevation_is_found_with_its_size(off):
     assert found.offset_m[11] == pytest.approx(off, abs=0.5)
 
 
-def test_where_eastings_and_northings_are_counted_from_changes_nothing():
-    """A well 1 m off on a steep water table, with the coordinates of a national grid: eastings and northings far apart."""
-    x, y, level = field()
-    level = level + 0.003 * x
-    level[11] += 1.0
-    near, far = apart_from_neighbours(x, y, level), apart_from_neighbours(x + 371_000.0, y + 6_051_000.0, level)
-    assert np.flatnonzero(near.apart).tolist() == np.flatnonzero(far.apart).tolist() == [11]
-    assert far.offset_m == pytest.approx(near.offset_m, abs=1e-6)
-    assert far.limit_m == pytest.approx(near.limit_m, rel=1e-6)
-
-
 def test_neighbours_of_several_wrong_wells_are_not_put_in_the_wrong():
     x, y, level = field()
     wrong = np.argsort(np.hypot(x - 1500.0, y - 1500.0))[:4]

@@ -218,9 +218,8 @@ def _most_at_one_place(places: Floats) -> int:
 
 def _robust_plane(places: Floats, level: Floats) -> Floats:
     """Return the levels of the plane through three wells whose median absolute residual is least."""
-    # By the extent of the wells along an axis, not by how far apart eastings and northings of a national grid are:
-    # hundreds of kilometres more would make every triple look like a line.
-    scale = max(float(np.ptp(places, axis=0).max()), 1e-9)
+    # Coordinates of a national grid are in hundreds of kilometres; their squares would spoil the determinant.
+    scale = max(float(np.ptp(places)), 1e-9)
     columns = np.column_stack([np.ones(len(places)), (places - places.mean(axis=0)) / scale])
     triples = _triples(len(places))
     # the plane through three sound wells is met by most others, however wrong a few are
