@@ -12,6 +12,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
 
@@ -45,8 +46,9 @@ class Forked:
         return forked_client.hear(self._connection)
 
     def kill(self):
-        """End the process."""
-        os.kill(self.pid, signal.SIGKILL)
+        """End the process; one that has ended by itself stays as it is."""
+        with suppress(ProcessLookupError):
+            os.kill(self.pid, signal.SIGKILL)
 
     def __enter__(self):
         return self

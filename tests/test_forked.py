@@ -66,7 +66,7 @@ def test_a_process_has_its_own_streams_folder_and_environment(tmp_path):
             "",
         ),
         (
-            "print(__name__, 'tests' in sys.path[0] if (sys := __import__('sys')).path else 0)",
+            "print(__name__, (sys := __import__('sys')).path[0].endswith('tests'))",
             0,
             "__main__ False\n",
             "",

@@ -177,6 +177,7 @@ def _run(args: Sequence[str] | None) -> int:
         return DONE
     except OSError as error:
         _say(_describe_refusal(error))
+        _give_up_output()
     else:
         return code if isinstance(code, int) else DONE
     return STOPPED
@@ -221,6 +222,14 @@ def _let_print_anything() -> None:
         reconfigure: Any = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")
+
+
+def _give_up_output() -> None:
+    """Leave nothing for standard output where it takes no more, or the interpreter fails once again as it ends."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        _silence_output()
 
 
 def _silence_output() -> None:

@@ -1,6 +1,7 @@
 """The door of the command line: exit codes, messages, and what happens when it is stopped."""
 
 import csv
+import errno
 import io
 import json
 import math
@@ -306,6 +307,28 @@ def test_a_full_disk_under_standard_output_is_said(tmp_path):
     run_gwnet("init", cwd=tmp_path)
     ran = run_shell("$gwnet wells --format csv >/dev/full", tmp_path)
     assert (ran.returncode, ran.stderr) == (STOPPED, "gwnet: No space left on device.\n")
+
+
+def test_what_a_full_disk_does_not_take_is_given_up(tmp_path, monkeypatch):
+    """Else the interpreter tries once more as it ends, fails, and ends with a code of its own."""
+
+    class Full(io.StringIO):
+        tries = 0
+
+        def fileno(self):
+            return given.fileno()
+
+        def flush(self):
+            self.tries += 1
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    with (tmp_path / "given").open("w") as given:
+        monkeypatch.setattr(sys, "stdout", Full())
+        assert main(["help"]) == STOPPED
+        given.write("nothing of this arrives")
+        given.flush()
+    assert (tmp_path / "given").read_text() == ""
+    assert sys.stdout.tries >= 2
 
 
 @pytest.mark.slow
