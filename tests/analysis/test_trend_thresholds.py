@@ -71,6 +71,15 @@ def seasonal_fall(years=15, swing=0.5, seed=4):
     )
 
 
+def test_once_a_year_is_the_trend_and_the_line_still_knows_the_seasons():
+    frame = seasonal_fall()
+    by_year, by_season = (threshold_dates(frame, limit(35.0), method=name).iloc[0] for name in ("kendall", "seasonal"))
+    of_line = ["state", "level_m", "season", "reached_on", "season_reached_on", "earliest", "latest"]
+    assert by_year[of_line].tolist() == by_season[of_line].tolist()
+    assert by_year["season"] == "July to September"
+    assert by_year["p"] != by_season["p"]
+
+
 def test_three_dates_of_one_threshold():
     """0.2 m a year down, summer 0.5 m below the mean: two and a half years before the line."""
     found = threshold_dates(seasonal_fall(), limit(35.0))
