@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import gc
-import importlib
 import os
-import pkgutil
 import sqlite3
 import uuid
 from contextlib import contextmanager
@@ -19,11 +17,11 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-import gwnet
 from gwnet.store import revision
 
 from .empty_records import upgrade_quickly
 from .made_once import made_once
+from .whole_package import load_package
 
 # thousands of tests begin with an empty record
 revision.upgrade = upgrade_quickly
@@ -47,9 +45,7 @@ def pytest_collection_finish(session):
     """Search for garbage as rarely as the command line does, and not in the libraries and tests: a sixth of the work."""
     if len(session.items) < MANY:
         return
-    for module in pkgutil.walk_packages(gwnet.__path__, "gwnet."):
-        if not module.name.endswith("__main__"):
-            importlib.import_module(module.name)
+    load_package()
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, *gc.get_threshold()[1:])

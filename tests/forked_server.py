@@ -8,7 +8,6 @@ import atexit
 import gc
 import locale
 import os
-import pkgutil
 import runpy
 import select
 import shutil
@@ -24,6 +23,7 @@ from pathlib import Path
 from types import ModuleType
 
 from forked_client import NUMBER
+from whole_package import load_package
 
 #: What commands load beyond the modules of the package, mostly by way of other packages.
 _LOADED_BY_COMMANDS = (
@@ -44,11 +44,7 @@ _READ_LATER = "PYTHONIOENCODING"
 
 def load_everything():
     """Load all modules of the package and what its commands need."""
-    import gwnet
-
-    for module in pkgutil.walk_packages(gwnet.__path__, "gwnet."):
-        if not module.name.endswith("__main__"):
-            import_module(module.name)
+    load_package()
     for name in _LOADED_BY_COMMANDS:
         import_module(name)
     from sqlalchemy.orm import configure_mappers

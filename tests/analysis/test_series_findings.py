@@ -1,4 +1,4 @@
-"""Findings of levels against their own record: what is told together, sentences and values, jumps; constructed.
+"""Findings of levels against their own record: which are named together, sentences and values, jumps; constructed.
 
 Limits are project defaults as documented: a year of 366 days, three days, three levels, six dates.
 """

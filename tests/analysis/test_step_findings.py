@@ -1,4 +1,4 @@
-"""Steps where the measuring point or the tape changed: which changes count, and what is told of them; constructed.
+"""Steps where the measuring point or the tape changed: which changes count, and what is said of them; constructed.
 
 The numbers of steps are tested with `gwnet.hydro.checks.steps`; here they are given. Limits are project defaults as
 documented: 4 standard errors and 0.03 m at a new measuring point; 3 errors, 0.006 m (0.02 ft, USGS TM 1-A1, p. 6-8 and

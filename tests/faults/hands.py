@@ -8,11 +8,9 @@ readers ask for the levels as they were known at a moment, and ask again a littl
 from __future__ import annotations
 
 import datetime as dt
-import importlib
 import json
 import multiprocessing
 import os
-import pkgutil
 import random
 import sys
 import time
@@ -20,8 +18,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-import gwnet
-
+from ..whole_package import load_package
 from .scale import seed
 from .scenario import WELLS
 from .stages import run_here
@@ -128,9 +125,7 @@ def work(role: str, number: int, url: str, folder: Path, seconds: float) -> None
 
 def main(url: str, folder: Path, seconds: float, writers: int, readers: int) -> None:
     """Let people work at once, each in a process that is copied from this one when it has loaded the program."""
-    for module in pkgutil.walk_packages(gwnet.__path__, "gwnet."):
-        if not module.name.endswith("__main__"):
-            importlib.import_module(module.name)
+    load_package()
     people = [("writer", at) for at in range(writers)] + [("reader", at) for at in range(readers)]
     context = multiprocessing.get_context("fork")
     processes = [context.Process(target=work, args=(*person, url, folder, seconds)) for person in people]
